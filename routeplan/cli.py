@@ -1,0 +1,458 @@
+"""The command line: it parses, calls and prints; nothing is computed here.
+
+Exit codes: 0 done; 2 bad input, one clear line on stderr and nothing on stdout; 3 no plan keeps the rules.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from layers import Region
+    from routeplan.boats import Boat
+    from routeplan.network import Network
+    from routeplan.passage import Passage
+    from routeplan.trips import Trip
+    from routeplan.water import Margins
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="routeplan",
+    help="Fuel aboard, range and refuel stops for fast outboard day boats. An aid to planning, not for navigation.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+boats = typer.Typer(help="Look at a boat file.", no_args_is_help=True, rich_markup_mode=None)
+regions = typer.Typer(help="Look at a region.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(boats, name="boat")
+app.add_typer(regions, name="region")
+
+RegionOption = Annotated[Path, typer.Option("--region", help="Region: a folder with region.toml, or a GeoPackage.")]
+BoatOption = Annotated[Path, typer.Option("--boat", help="Boat file (TOML).")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document, and nothing else.")]
+MapOption = Annotated[
+    Path | None, typer.Option("--map", help="Write a map to this HTML file; it opens with no network.")
+]
+UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water under the keel, such as 0.5m or 2ft.")]
+Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
+StandOff = Annotated[
+    str | None, typer.Option("--stand-off", help="Distance kept from land and closed water, such as 50m.")
+]
+Snap = Annotated[
+    str | None, typer.Option("--snap", help="How far a place may lie from navigable water, such as 0.5nmi.")
+]
+Unsurveyed = Annotated[
+    bool, typer.Option("--allow-unsurveyed", help="Use water without charted depth, at your own judgement.")
+]
+SkipBadDocks = Annotated[bool, typer.Option("--skip-bad-docks", help="Leave out docks whose hours can't be read.")]
+NoCache = Annotated[bool, typer.Option("--no-cache", help="Build the network anew and keep nothing.")]
+
+
+@app.command()
+def passage(  # one parameter an option
+    start: Annotated[str, typer.Argument(metavar="FROM", help="Dock, waypoint or position: '44 12.5N 38 03.2W'.")],
+    finish: Annotated[str, typer.Argument(metavar="TO", help="The same.")],
+    region: RegionOption,
+    boat: BoatOption,
+    aboard: Annotated[str, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l.")],
+    depart: Annotated[
+        str | None, typer.Option("--depart", help="Departure, region's time: 2026-07-01T08:00. Default now.")
+    ] = None,
+    via: Annotated[list[str] | None, typer.Option("--via", help="Place to pass on the way; may be repeated.")] = None,
+    speed: Annotated[
+        str | None, typer.Option("--speed", help="Speed, such as 24 or 24kn. Default the cruising speed.")
+    ] = None,
+    confidence: Annotated[
+        float, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve, 0.5 to 0.999.")
+    ] = 0.9,
+    berthing: Annotated[
+        str, typer.Option("--berthing", help="Time alongside besides pumping, such as 15min.")
+    ] = "15min",
+    known_docks_only: Annotated[
+        bool, typer.Option("--known-docks-only", help="Leave out docks with missing attributes.")
+    ] = False,
+    map_file: MapOption = None,
+    layers_file: Annotated[
+        Path | None, typer.Option("--layers", help="Write the plan's layers for a GIS: .gpkg or a folder.")
+    ] = None,
+    under_keel: UnderKeel = None,
+    overhead: Overhead = None,
+    stand_off: StandOff = None,
+    snap: Snap = None,
+    allow_unsurveyed: Unsurveyed = False,
+    skip_bad_docks: SkipBadDocks = False,
+    no_cache: NoCache = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
+    from layers import read_region
+    from routeplan.boats import read_boat
+    from routeplan.fuel import read_aboard, z_of
+    from routeplan.quantities import read_duration_h, read_speed_kn
+    from routeplan.trips import Trip, read_departure
+
+    now = _now()
+    margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    z_of(confidence)
+    the_boat = read_boat(boat)
+    units = the_boat.units
+    trip_aboard = read_aboard(aboard, the_boat, "--aboard")
+    speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
+    berthing_h = read_duration_h(berthing, "--berthing")
+    the_region = read_region(region, skip_bad_docks=skip_bad_docks)
+    trip = Trip(
+        start=start,
+        finish=finish,
+        via=tuple(via or ()),
+        depart=now if depart is None else read_departure(depart, the_region.zone, "--depart"),
+        aboard=trip_aboard,
+        speed_kn=speed_kn,
+        confidence=confidence,
+        berthing_h=berthing_h,
+        known_docks_only=known_docks_only,
+    )
+    _note(f"Understood: aboard {trip_aboard.how}; full mark {units.echo_volume(the_boat.tank.full_mark_l)}.")
+    network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
+    answer = _answer(network, trip, now, as_json=as_json)
+    if layers_file is not None:
+        _write_layers(answer, layers_file)
+    if map_file is not None:
+        _draw(answer, map_file)
+    _print_passage(answer, as_json=as_json)
+
+
+@app.command()
+def docks(
+    region: RegionOption,
+    boat: BoatOption,
+    origin: Annotated[str | None, typer.Option("--from", help="Place to count distances over water from.")] = None,
+    suitable: Annotated[bool, typer.Option("--suitable", help="Only docks that suit the boat.")] = False,
+    under_keel: UnderKeel = None,
+    overhead: Overhead = None,
+    stand_off: StandOff = None,
+    snap: Snap = None,
+    allow_unsurveyed: Unsurveyed = False,
+    skip_bad_docks: SkipBadDocks = False,
+    no_cache: NoCache = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell what is known of each fuel dock, how stale it is, and how far it is over water."""
+    from layers import read_region
+    from routeplan.boats import read_boat
+    from routeplan.console import tell_docks
+    from routeplan.documents import docks_document
+    from routeplan.survey import look_at_docks
+    from routeplan.words import Words
+
+    margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    the_boat = read_boat(boat)
+    the_region = read_region(region, skip_bad_docks=skip_bad_docks)
+    network = _network(the_region, the_boat, margins, None, cached=not no_cache)
+    found, distances, name = look_at_docks(network, origin, _now(), only_suitable=suitable)
+    if as_json:
+        _print_json(docks_document(found, the_region, the_boat, distances))
+    else:
+        words = Words(the_boat, the_region.zone, the_region.about.currency)
+        print(tell_docks(found, words, distances, name))
+
+
+@boats.command("check")
+def boat_check(
+    file: Annotated[Path, typer.Argument(help="Boat file (TOML).")],
+    as_json: JsonOption = False,
+) -> None:
+    """Check a boat file: every fault at once, or what was understood."""
+    from routeplan.boats import read_boat
+
+    the_boat = read_boat(file)
+    if as_json:
+        _print_json(
+            {
+                "schema": "routeplan/boat-check/1",
+                "file": str(file),
+                "boat": the_boat.model_dump(mode="json"),
+                "faults": [],
+            }
+        )
+    else:
+        units = the_boat.units
+        print(
+            f"{file}: good. {the_boat.name}: capacity {units.echo_volume(the_boat.tank.capacity_l)}, full mark "
+            f"{units.echo_volume(the_boat.tank.full_mark_l)}, unusable {units.echo_volume(the_boat.tank.unusable_l)}, "
+            f"reserve {units.echo_volume(the_boat.reserve_l)}."
+        )
+
+
+@boats.command("show")
+def boat_show(
+    file: Annotated[Path, typer.Argument(help="Boat file (TOML).")],
+    aboard: Annotated[str, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l.")] = "full",
+    confidence: Annotated[
+        float, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve.")
+    ] = 0.9,
+    as_json: JsonOption = False,
+) -> None:
+    """Show a boat's capacity, usable fuel, and range at each speed of its burn table."""
+    from routeplan.boats import read_boat
+    from routeplan.console import tell_boat
+    from routeplan.documents import boat_document
+    from routeplan.fuel import read_aboard
+    from routeplan.survey import ranges_at_each_speed
+
+    the_boat = read_boat(file)
+    amount = read_aboard(aboard, the_boat, "--aboard")
+    ranges = ranges_at_each_speed(the_boat, amount, confidence)
+    if as_json:
+        _print_json(boat_document(the_boat, amount, ranges))
+    else:
+        print(tell_boat(the_boat, amount, confidence, ranges))
+
+
+@regions.command("check")
+def region_check(
+    path: Annotated[Path, typer.Argument(help="Region: a folder with region.toml, or a GeoPackage.")],
+    strict: Annotated[bool, typer.Option("--strict", help="Exit 2 on findings too.")] = False,
+    skip_bad_docks: SkipBadDocks = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Check a region: every bad row at once, then what is doubtful."""
+    from layers import InputError, find_doubts, read_region
+    from routeplan.console import tell_region
+    from routeplan.documents import region_document
+
+    the_region = read_region(path, skip_bad_docks=skip_bad_docks)
+    doubts = find_doubts(the_region, today=_now().astimezone(the_region.zone).date())
+    if strict and doubts:
+        first = doubts[0]
+        more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
+        raise InputError(
+            str(path), f"{first.layer}: {first.problem}{more}", remedy="routeplan region check lists them all"
+        )
+    if as_json:
+        _print_json(region_document(the_region, doubts))
+    else:
+        print(tell_region(the_region, doubts))
+
+
+@regions.command("show")
+def region_show(
+    path: Annotated[Path, typer.Argument(help="Region: a folder with region.toml, or a GeoPackage.")],
+    boat: Annotated[
+        Path | None, typer.Option("--boat", help="Look with this boat's eyes: closed channels, docks out of reach.")
+    ] = None,
+    map_file: MapOption = None,
+    under_keel: UnderKeel = None,
+    overhead: Overhead = None,
+    stand_off: StandOff = None,
+    snap: Snap = None,
+    allow_unsurveyed: Unsurveyed = False,
+    skip_bad_docks: SkipBadDocks = False,
+    no_cache: NoCache = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Show what a region holds, and for a boat which channels are closed and which places can't be reached."""
+    from layers import find_doubts, read_region
+    from routeplan.boats import read_boat
+    from routeplan.console import tell_region
+    from routeplan.documents import region_document
+    from routeplan.drawn import closed_water_layer, dock_layer
+    from routeplan.survey import look_at_docks, look_at_water
+    from routeplan.words import Words
+
+    margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    the_boat = None if boat is None else read_boat(boat)
+    the_region = read_region(path, skip_bad_docks=skip_bad_docks)
+    doubts = find_doubts(the_region, today=_now().astimezone(the_region.zone).date())
+    drawn: dict[str, Any] = {}
+    document: dict[str, Any] = {}
+    lines: list[str] = []
+    if the_boat is not None:
+        network = _network(the_region, the_boat, margins, None, cached=not no_cache)
+        document, lines = look_at_water(network)
+        found, _, _ = look_at_docks(network, None, _now())
+        words = Words(the_boat, the_region.zone, the_region.about.currency)
+        drawn = {"closed_water": closed_water_layer(network.water, the_boat), "dock_marks": dock_layer(found, words)}
+    if map_file is not None:
+        import maps
+        from routeplan.passage import SAFETY_CAUTIONS
+
+        maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS).save(map_file)
+        _note(f"Map: {map_file}")
+    if as_json:
+        _print_json(region_document(the_region, doubts, document))
+    else:
+        print(tell_region(the_region, doubts, lines))
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder for the plan and the map.")] = Path("routeplan-demo"),
+) -> None:
+    """Plan the demo region's long run, and write the plan and its map into a folder."""
+    import demo_region
+    from layers import read_region
+    from routeplan.boats import read_boat
+    from routeplan.documents import passage_document
+    from routeplan.files import make_folder, write_text
+    from routeplan.fuel import read_aboard
+    from routeplan.trips import Trip, read_departure
+    from routeplan.water import Margins
+
+    story, data = demo_region.story(), demo_region.data_folder()
+    make_folder(out, "--out")
+    the_boat = read_boat(data / story.boat)
+    the_region = read_region(data)
+    depart = read_departure(story.depart, the_region.zone, "--depart")
+    trip = Trip(
+        start=story.start, finish=story.finish, depart=depart, aboard=read_aboard(story.aboard, the_boat, "--aboard")
+    )
+    network = _network(the_region, the_boat, Margins(), depart, cached=True)
+    answer = _answer(network, trip, depart, as_json=False)
+    write_text(out / "passage.json", json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", "--out")
+    _draw(answer, out / "passage.html")
+    _print_passage(answer, as_json=False)
+    from routeplan.console import wrapped
+
+    print("\n" + wrapped(f"What to see here: {story.why}"))
+    print(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
+    print("Open the map in any browser, no network needed.")
+
+
+def main() -> None:
+    """Run the command line; every error leaves as one clear line and its exit code."""
+    import click
+
+    from layers.errors import RouteplanError
+
+    try:
+        code = app(standalone_mode=False)
+    except click.exceptions.Exit as done:
+        code = done.exit_code
+    except click.exceptions.Abort:
+        code = _fail("stopped", 130)
+    except click.ClickException as error:
+        code = _fail(_usage(error), 2)
+    except KeyboardInterrupt:
+        code = _fail("stopped", 130)
+    except RouteplanError as error:
+        code = _fail(str(error), 2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    except Exception as error:  # the one place where nothing may escape as a traceback
+        if os.environ.get("ROUTEPLAN_DEBUG"):
+            raise
+        code = _fail(
+            f"a fault of ours: {type(error).__name__}: {error}; please report it, ROUTEPLAN_DEBUG=1 tells more", 1
+        )
+    sys.exit(code or 0)
+
+
+def _usage(error: Any) -> str:  # click's exception
+    context = getattr(error, "ctx", None)
+    where = context.command_path if context else "routeplan"
+    return f"{where}: {' '.join(error.format_message().split())} (see {where} --help)"
+
+
+def _fail(line: str, code: int) -> int:
+    print(f"routeplan: {line}" if not line.startswith("routeplan") else line, file=sys.stderr)
+    return code
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _note(line: str) -> None:
+    print(line, file=sys.stderr)
+
+
+def _print_json(document: dict[str, Any]) -> None:
+    print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+
+
+def _margins(
+    under_keel: str | None, overhead: str | None, stand_off: str | None, snap: str | None, *, allow_unsurveyed: bool
+) -> Margins:
+    from routeplan.quantities import read_distance_nmi, read_length_m
+    from routeplan.water import read_margins
+
+    given = {
+        "under_keel_m": None if under_keel is None else read_length_m(under_keel, "--under-keel"),
+        "overhead_m": None if overhead is None else read_length_m(overhead, "--overhead"),
+        "standoff_m": None if stand_off is None else read_length_m(stand_off, "--stand-off"),
+        "snap_nmi": None if snap is None else read_distance_nmi(snap, "--snap"),
+    }
+    return read_margins({k: v for k, v in given.items() if v is not None}, allow_unsurveyed=allow_unsurveyed)
+
+
+def _network(region: Region, boat: Boat, margins: Margins, when: datetime | None, *, cached: bool) -> Network:
+    from routeplan.building import build_network
+    from routeplan.cache import cache_folder
+    from routeplan.console import Progress
+
+    progress = Progress(f"Building the network of {region.about.name} for {boat.name}")
+    try:
+        return build_network(
+            region, boat, margins, when=when, cache=cache_folder() if cached else None, progress=progress
+        )
+    finally:
+        progress.close()
+
+
+def _answer(network: Network, trip: Trip, now: datetime, *, as_json: bool) -> Passage:
+    from routeplan.console import tell_refusal
+    from routeplan.documents import refusal_document
+    from routeplan.passage import find_passage
+    from routeplan.plans import NoPassageError
+
+    try:
+        return find_passage(network, trip, now=now)
+    except NoPassageError as error:
+        if as_json:
+            _print_json(refusal_document(error, network.region, network.boat))
+        else:
+            print(tell_refusal(error))
+        raise typer.Exit(3) from error
+
+
+def _draw(answer: Passage, path: Path) -> None:
+    import maps
+    from routeplan.drawn import layers_of
+    from routeplan.words import Words
+
+    region, plan = answer.network.region, answer.recommended
+    words = Words(answer.boat, region.zone, region.about.currency)
+    notes = [words.summary(plan).capitalize(), *(f"Or {p.name}: {p.difference}" for p in answer.plans[1:])]
+    title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
+    page = maps.draw(region, layers_of(answer), title=title, notes=notes, cautions=(*answer.cautions, *plan.cautions))
+    page.save(path)
+    _note(f"Map: {path}")
+
+
+def _write_layers(answer: Passage, path: Path) -> None:
+    from layers import write_layers
+    from routeplan.drawn import layers_of
+
+    write_layers(layers_of(answer), path)
+    _note(f"Layers: {path}")
+
+
+def _print_passage(answer: Passage, *, as_json: bool) -> None:
+    from routeplan.console import tell_passage
+    from routeplan.documents import passage_document
+
+    if as_json:
+        _print_json(passage_document(answer))
+    else:
+        print(tell_passage(answer))

@@ -1,0 +1,367 @@
+"""What the commands print for a person: plain tables that survive a narrow terminal and a pipe."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+import time
+from typing import TYPE_CHECKING
+
+from routeplan.places import write_position
+from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
+from routeplan.words import Words, course, shown_nearness
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from layers import Finding, Region
+    from routeplan.boats import Boat
+    from routeplan.docks import Dock
+    from routeplan.fuel import FuelAboard
+    from routeplan.passage import Passage
+    from routeplan.plans import NoPassageError, Plan
+
+__all__ = [
+    "Progress",
+    "tell_boat",
+    "tell_docks",
+    "tell_passage",
+    "tell_refusal",
+    "tell_region",
+    "wrapped",
+]
+
+_QUIET_S = 1.0  # [s] building that takes less shows nothing
+_WIDEST = 110  # characters: longer lines are hard to follow
+
+
+class Progress:
+    """Shows on stderr how far long work has come.
+
+    Parameters
+    ----------
+    what
+        The work, in words.
+    clock
+        Seconds, rising.
+    """
+
+    def __init__(self, what: str, clock: Callable[[], float] = time.monotonic) -> None:
+        self._what = what
+        self._clock = clock
+        self._began = clock()
+        self._shown = False
+
+    def __call__(self, share: float) -> None:
+        """Take word of the share that is done.
+
+        Parameters
+        ----------
+        share
+            0 to 1.
+        """
+        gone = self._clock() - self._began
+        if gone < _QUIET_S:
+            return
+        left = f", about {gone / share * (1 - share):.0f} s left" if share > 0.05 else ""
+        if sys.stderr.isatty():
+            print(f"\r{self._what}: {share:4.0%}{left}   ", end="", file=sys.stderr, flush=True)
+        elif not self._shown:
+            print(f"{self._what} ...", file=sys.stderr, flush=True)
+        self._shown = True
+
+    def close(self) -> None:
+        """End the line."""
+        if self._shown and sys.stderr.isatty():
+            print(file=sys.stderr)
+
+
+def tell_passage(passage: Passage) -> str:
+    """Tell a passage to a person.
+
+    Parameters
+    ----------
+    passage
+        The answer to a trip.
+
+    Returns
+    -------
+    Text of several lines.
+    """
+    region = passage.network.region
+    words = Words(passage.boat, region.zone, region.about.currency)
+    best = passage.recommended
+    out = [_understood(passage, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
+    out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.plans[1:]]
+    for i, stop in enumerate(best.stops, start=1):
+        out += ["", f"Stop {i}: {stop.dock}  {write_position(stop.position)}"]
+        out += [wrapped(line, "  ") for line in words.stop_lines(stop)]
+    out += ["", *_legs(best, words)]
+    arrival = words.aboard(best.aboard_on_arrival_l, best.aboard_on_arrival_low_l)
+    out += ["", wrapped(f"On arrival: {arrival}.")]
+    if best.onward is not None:
+        left = words.units.volume_down(best.onward.left_l)
+        out.append(
+            wrapped(
+                f"No fuel for {passage.boat.name} at {best.legs[-1].to}: the nearest dock that suits is "
+                f"{best.onward.name}, {shown_nearness(best.onward.distance_nmi)}, {left} left there at the low figure."
+            )
+        )
+    return "\n".join([*out, "", *_cautions((*best.cautions, *passage.cautions)), *_sources(region)])
+
+
+def tell_refusal(error: NoPassageError) -> str:
+    """Tell why there is no plan.
+
+    Parameters
+    ----------
+    error
+        Carries the refusal.
+
+    Returns
+    -------
+    Text of several lines.
+    """
+    refusal = error.refusal
+    out = ["No plan keeps the rules.", wrapped(f"{refusal.why[0].upper()}{refusal.why[1:]}.")]
+    if refusal.try_:
+        out += ["", "What would help:", *(wrapped(f"- {idea}", "  ") for idea in refusal.try_)]
+    return "\n".join([*out, "", *_cautions(error.cautions)])
+
+
+def tell_docks(docks: Sequence[Dock], words: Words, distances_nmi: Sequence[float | None], origin: str) -> str:
+    """Tell what is known of each dock.
+
+    Parameters
+    ----------
+    docks
+        The docks, in the order to be told.
+    words
+        Units, time and currency.
+    distances_nmi
+        [nmi] Over water, or None.
+    origin
+        Where the distances are from; empty where none was asked.
+
+    Returns
+    -------
+    Text of several lines.
+    """
+    counted = f", distances over water from {origin}" if origin else ""
+    out = [f"Fuel docks for {words.boat.name} ({words.boat.fuel}){counted}"]
+    for dock, distance in zip(docks, distances_nmi, strict=True):
+        away = ""
+        if origin:
+            away = f"  {shown_distance(distance)}" if distance is not None else "  no way over water"
+        out += ["", f"{'+' if dock.suits else '-'} {dock.name}{away}  {write_position(dock.position)}"]
+        out += [wrapped(line, "  ") for line in words.dock_lines(dock)]
+    suits = sum(d.suits for d in docks)
+    return "\n".join([*out, "", f"{suits} of {len(docks)} suit (+). Call ahead: hours, prices and fuel change."])
+
+
+def tell_boat(boat: Boat, aboard: FuelAboard, confidence: float, ranges: Sequence[dict[str, float]]) -> str:
+    """Tell a boat's fuel and range.
+
+    Parameters
+    ----------
+    boat
+        The boat.
+    aboard
+        Fuel that the ranges are for.
+    confidence
+        Share of arrivals that keep the reserve.
+    ranges
+        One entry a speed.
+
+    Returns
+    -------
+    Text of several lines.
+    """
+    units = boat.units
+    share = f"{boat.reserve.value or 0:.0%} of the capacity"
+    rule = {"fraction": share, "volume": "a fixed volume", "thirds": "by thirds"}[boat.reserve.rule]
+    rows = [
+        (
+            shown_speed(r["speed_kn"]),
+            units.burn(r["burn_lph"]),
+            units.economy(r["economy_nmi_per_l"]),
+            shown_distance_down(r["range_nmi"]),
+            shown_distance_down(r["promised_nmi"]),
+        )
+        for r in ranges
+    ]
+    hull = [
+        units.length(boat.length_overall_m),
+        f"draught {units.length(boat.draught_m)}",
+        f"air draught {units.length(boat.air_draught_m)}",
+    ]
+    tank = [
+        f"capacity {units.echo_volume(boat.tank.capacity_l)}",
+        f"full mark {units.volume(boat.tank.full_mark_l)}",
+        f"unusable {units.volume(boat.tank.unusable_l)}",
+        f"reserve {units.volume(boat.reserve_l)} ({rule})",
+    ]
+    kept = "nine arrivals in ten keep" if confidence == 0.9 else f"{confidence:.1%} of arrivals keep"
+    out = [
+        f"{boat.name}, {boat.fuel}, {', '.join(hull)}",
+        f"Tank: {', '.join(tank)}",
+        f"Aboard: {aboard.how}; usable after the reserve {units.volume_down(boat.usable_l(aboard.mean_l))}",
+        "",
+        *_table(("speed", "burn", "economy", "range", f"promised at {confidence:g}"), rows),
+        "",
+        wrapped(
+            "Range is usable fuel times economy, as if all figures were certain. Promised counts how sure they are: "
+            f"{kept} the whole reserve. Still water, no wind or sea."
+        ),
+    ]
+    if boat.burn.unsteady_kn is not None:
+        low_kn, high_kn = boat.burn.unsteady_kn
+        out.append(f"Between {low_kn:g} and {high_kn:g} kn she can't be held: never planned.")
+    return "\n".join(out)
+
+
+def tell_region(region: Region, doubts: Sequence[Finding], more: Iterable[str] = ()) -> str:
+    """Tell what a region holds and what is doubtful in it.
+
+    Parameters
+    ----------
+    region
+        The region.
+    doubts
+        Its findings.
+    more
+        Further lines, for one boat.
+
+    Returns
+    -------
+    Text of several lines.
+    """
+    about = region.about
+    west, south, east, north = about.extent
+    out = [
+        about.name,
+        f"Extent {write_position((west, south))} to {write_position((east, north))}, time zone {about.time_zone}",
+        f"Depths from {about.chart_datum}, clearances from {about.clearance_datum}, prices in {about.currency}",
+        "",
+        *_table(
+            ("layer", "rows", "source"),
+            [
+                (
+                    name,
+                    str(len(frame)) if name in region.present else "absent",
+                    about.sources[name].title if name in about.sources else "not stated",
+                )
+                for name, frame in region.frames.items()
+            ],
+        ),
+        *more,
+    ]
+    if doubts:
+        out += ["", f"{len(doubts)} finding{'' if len(doubts) == 1 else 's'}:"]
+        for d in doubts:
+            where = f"{d.layer}{f' row {d.row}' if d.row else ''}{f' ({d.name})' if d.name else ''}"
+            out.append(wrapped(f"{where}: {d.problem}{f'; {d.remedy}' if d.remedy else ''}", "  "))
+    else:
+        out += ["", "No findings."]
+    return "\n".join(out)
+
+
+def _understood(passage: Passage, words: Words) -> str:
+    """Echo what was understood, so that a wrong unit or place is seen before the answer is believed."""
+    trip, boat = passage.trip, passage.boat
+    plan = passage.recommended
+    ends = f"{plan.legs[0].from_} ({write_position(plan.legs[0].from_position)})"
+    ends += f" to {plan.legs[-1].to} ({write_position(plan.legs[-1].to_position)})"
+    via = f", by way of {', '.join(trip.via)}" if trip.via else ""
+    return "\n".join(
+        [
+            wrapped(f"{boat.name}: {ends}{via}."),
+            wrapped(
+                f"Leaves {words.day_and_clock(trip.depart)} ({words.zone.key}) at {shown_speed(passage.speed_kn)}; "
+                f"aboard {trip.aboard.how}. Reserve {words.units.volume(boat.reserve_l)}, unusable "
+                f"{words.units.volume(boat.tank.unusable_l)}, confidence {trip.confidence:g}."
+            ),
+        ]
+    )
+
+
+def _names(plan: Plan) -> str:
+    return " and ".join((plan.name, *plan.also))
+
+
+def _legs(plan: Plan, words: Words) -> list[str]:
+    units = words.units
+    rows = [
+        (
+            str(i),
+            leg.to,
+            write_position(leg.to_position),
+            course(leg.course_deg),
+            f"{leg.distance_nmi:.1f}",
+            f"{leg.speed_kn:g}",
+            words.clock(leg.arrive),
+            units.volume_down(leg.aboard_after_l).removesuffix(f" {units.volume_label}"),
+            units.volume_down(leg.aboard_after_low_l).removesuffix(f" {units.volume_label}"),
+            "" if leg.depth_checked else "depth not checked",
+        )
+        for i, leg in enumerate(plan.legs, start=1)
+    ]
+    left = f"left {units.volume_label}"
+    table = _table(("leg", "to", "position", "true", "nmi", "kn", "at", left, "low", ""), rows)
+    notes = [
+        wrapped(f"Leg {i}: {caution}", "  ")
+        for i, leg in enumerate(plan.legs, start=1)
+        for caution in leg.cautions
+        if "kn limit" not in caution
+    ]
+    return [*table, *([""] if notes else []), *notes]
+
+
+def _cautions(cautions: Iterable[str]) -> list[str]:
+    return ["Cautions:", *(wrapped(f"- {c}", "  ") for c in dict.fromkeys(cautions))]
+
+
+def _sources(region: Region) -> list[str]:
+    titles = dict.fromkeys(
+        ", ".join(str(part) for part in (s.title, s.date, s.licence) if part) for s in region.about.sources.values()
+    )
+    return ["", wrapped(f"Sources: {'; '.join(titles)}.")] if titles else ["", "Sources: not stated by the region."]
+
+
+def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Line up columns; figures to the right, words to the left."""
+    widths = [max(len(cell) for cell in column) for column in zip(head, *rows, strict=True)]
+    right = [all(cell[:1].isdigit() or not cell for cell in column) for column in zip(*rows, strict=True)] or [
+        False
+    ] * len(head)
+    lines = []
+    for row in [head, *rows]:
+        cells = [c.rjust(w) if r else c.ljust(w) for c, w, r in zip(row, widths, right, strict=True)]
+        lines.append("  ".join(cells).rstrip())
+    return lines
+
+
+def wrapped(text: str, indent: str = "") -> str:
+    """Fold a text to the terminal.
+
+    Parameters
+    ----------
+    text
+        One paragraph.
+    indent
+        What every line begins with.
+
+    Returns
+    -------
+    The lines.
+    """
+    width = max(40, min(_WIDEST, shutil.get_terminal_size((100, 24)).columns))
+    return textwrap.fill(
+        text,
+        width,
+        initial_indent=indent,
+        subsequent_indent=indent + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

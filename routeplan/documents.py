@@ -1,0 +1,181 @@
+"""The JSON documents of the command line: one schema name each, internal units spelt in every key."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from layers import Finding, Region
+    from routeplan.boats import Boat
+    from routeplan.docks import Dock
+    from routeplan.fuel import FuelAboard
+    from routeplan.passage import Passage
+    from routeplan.plans import NoPassageError
+
+__all__ = ["boat_document", "docks_document", "passage_document", "refusal_document", "region_document"]
+
+
+def passage_document(passage: Passage) -> dict[str, Any]:
+    """Tell a passage.
+
+    Parameters
+    ----------
+    passage
+        The answer to a trip.
+
+    Returns
+    -------
+    What `passage --json` prints.
+    """
+    region = passage.network.region
+    return {
+        "schema": "routeplan/passage/1",
+        "currency": region.about.currency,
+        "region": region.about.name,
+        "boat": passage.boat.name,
+        "speed_kn": passage.speed_kn,
+        "confidence": passage.trip.confidence,
+        "aboard": passage.trip.aboard.model_dump(mode="json"),
+        "plans": [plan.model_dump(mode="json", by_alias=True) for plan in passage.plans],
+        "refused": None,
+        "cautions": list(passage.cautions),
+        "sources": _sources(region),
+    }
+
+
+def refusal_document(error: NoPassageError, region: Region, boat: Boat) -> dict[str, Any]:
+    """Tell why there is no plan.
+
+    Parameters
+    ----------
+    error
+        Carries the refusal.
+    region, boat
+        What it was asked of.
+
+    Returns
+    -------
+    What `passage --json` prints with exit 3.
+    """
+    return {
+        "schema": "routeplan/passage/1",
+        "currency": region.about.currency,
+        "region": region.about.name,
+        "boat": boat.name,
+        "plans": [],
+        "refused": error.refusal.model_dump(mode="json", by_alias=True),
+        "cautions": list(error.cautions),
+        "sources": _sources(region),
+    }
+
+
+def docks_document(
+    docks: Sequence[Dock], region: Region, boat: Boat, distances_nmi: Sequence[float | None]
+) -> dict[str, Any]:
+    """Tell what is known of each dock.
+
+    Parameters
+    ----------
+    docks
+        The docks as the boat meets them.
+    region, boat
+        Whose they are, and whose eyes.
+    distances_nmi
+        [nmi] Over water from where was asked; None where not asked, or without a way.
+
+    Returns
+    -------
+    What `docks --json` prints.
+    """
+    return {
+        "schema": "routeplan/docks/1",
+        "currency": region.about.currency,
+        "boat": boat.name,
+        "docks": [
+            {
+                "name": dock.name,
+                "position": list(dock.position),
+                "suits": dock.suits,
+                "why_not": list(dock.why_not),
+                "cautions": list(dock.cautions),
+                "missing": list(dock.missing),
+                "distance_nmi": distance,
+                **{k: _plain(v) for k, v in dock.facts.items() if k != "name"},
+            }
+            for dock, distance in zip(docks, distances_nmi, strict=True)
+        ],
+        "sources": _sources(region),
+    }
+
+
+def boat_document(boat: Boat, aboard: FuelAboard, ranges: Sequence[dict[str, float]]) -> dict[str, Any]:
+    """Tell a boat's fuel and range.
+
+    Parameters
+    ----------
+    boat
+        The boat.
+    aboard
+        Fuel that the ranges are for.
+    ranges
+        One entry a speed of the burn table.
+
+    Returns
+    -------
+    What `boat show --json` prints.
+    """
+    return {
+        "schema": "routeplan/boat/1",
+        "boat": boat.model_dump(mode="json"),
+        "reserve_l": boat.reserve_l,
+        "floor_l": boat.floor_l,
+        "aboard": aboard.model_dump(mode="json"),
+        "usable_l": boat.usable_l(aboard.mean_l),
+        "ranges": list(ranges),
+    }
+
+
+def region_document(region: Region, doubts: Sequence[Finding], more: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Tell what a region holds and what is doubtful in it.
+
+    Parameters
+    ----------
+    region
+        The region.
+    doubts
+        Its findings.
+    more
+        What else was found, for one boat.
+
+    Returns
+    -------
+    What `region check --json` and `region show --json` print.
+    """
+    about = region.about
+    return {
+        "schema": "routeplan/region/1",
+        "name": about.name,
+        "extent": list(about.extent),
+        "time_zone": about.time_zone,
+        "chart_datum": about.chart_datum,
+        "clearance_datum": about.clearance_datum,
+        "currency": about.currency,
+        "layers": {name: len(frame) if name in region.present else None for name, frame in region.frames.items()},
+        "findings": [
+            {"layer": d.layer, "row": d.row, "name": d.name, "problem": d.problem, "remedy": d.remedy} for d in doubts
+        ],
+        **(more or {}),
+        "sources": _sources(region),
+    }
+
+
+def _sources(region: Region) -> list[dict[str, Any]]:
+    return [{"layer": layer, **source.model_dump(mode="json")} for layer, source in region.about.sources.items()]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bool | int | float | str):
+        return value
+    return value.item() if hasattr(value, "item") else str(value)

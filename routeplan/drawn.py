@@ -1,0 +1,250 @@
+"""A passage as layers: what a map draws and a GIS program opens."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from layers.checking import build_layer
+from layers.plane import geodesic_ring
+from layers.schema import COMPUTED
+from routeplan.fuel import promised_range_nmi
+from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
+from routeplan.words import Words, shown_nearness
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from geopandas import GeoDataFrame
+
+    from routeplan.boats import Boat
+    from routeplan.docks import Dock
+    from routeplan.fuel import FuelAboard
+    from routeplan.passage import Passage
+    from routeplan.plans import Leg, Plan
+    from routeplan.water import Water
+
+__all__ = ["closed_water_layer", "dock_layer", "layers_of", "rings_layer"]
+
+_RING_STEPS_NMI = (5, 10, 20, 25, 50, 100, 200, 500)  # [nmi] round figures to judge by
+_MOST_RINGS = 4
+_REASONS = {
+    "shoal": "too shallow for {boat}",
+    "unsurveyed": "unsurveyed: no charted depth",
+    "hazard": "hazard: keep off",
+    "no-entry": "no entry",
+}
+
+
+def layers_of(passage: Passage, plan: Plan | None = None) -> dict[str, GeoDataFrame]:
+    """Make the layers of one plan.
+
+    Parameters
+    ----------
+    passage
+        The answer to a trip.
+    plan
+        One of its plans; the recommended one where None.
+
+    Returns
+    -------
+    Layers by name, on WGS 84, in the form of `layers.COMPUTED`: legs, stops, rings, closed_water, dock_marks.
+    """
+    plan = plan or passage.recommended
+    region = passage.network.region
+    words = Words(passage.boat, region.zone, region.about.currency)
+    return {
+        "legs": _legs(passage, plan, words),
+        "stops": _stops(passage, plan, words),
+        "rings": rings_layer(
+            passage.boat, plan.legs[0].from_position, passage.trip.aboard, passage.speed_kn, passage.trip.confidence
+        ),
+        "closed_water": closed_water_layer(passage.network.water, passage.boat),
+        "dock_marks": dock_layer(passage.docks, words),
+    }
+
+
+def rings_layer(
+    boat: Boat, position: tuple[float, float], aboard: FuelAboard, speed_kn: float, confidence: float
+) -> GeoDataFrame:
+    """Draw range rings: the promised distance and round figures inside it.
+
+    Parameters
+    ----------
+    boat
+        The boat.
+    position
+        [deg] Longitude and latitude of the middle.
+    aboard
+        Fuel aboard there.
+    speed_kn
+        [kn] Speed.
+    confidence
+        Share of arrivals that keep the reserve.
+
+    Returns
+    -------
+    The `rings` layer. Plain geodesic circles: they don't know of land.
+    """
+    promised_nmi = promised_range_nmi(boat, aboard, speed_kn, confidence)
+    if promised_nmi <= 0:
+        return build_layer(COMPUTED["rings"], [], [])
+    promised = shown_distance_down(promised_nmi)
+    step = next((s for s in _RING_STEPS_NMI if promised_nmi / s <= _MOST_RINGS + 1), _RING_STEPS_NMI[-1])
+    marks = [m for m in range(step, int(promised_nmi) + 1, step) if promised_nmi - m > step / 5]
+    rows: list[dict[str, Any]] = [
+        {"title": f"{m} nmi in a straight line", "label": f"{m} nmi", "kind": "mark", "distance_nmi": float(m)}
+        for m in marks
+    ]
+    rows.append(
+        {
+            "title": f"Promised range at {shown_speed(speed_kn)}: {promised}, in a straight line",
+            "label": f"promised {promised}",
+            "kind": "promised",
+            "distance_nmi": promised_nmi,
+        }
+    )
+    return build_layer(COMPUTED["rings"], rows, [geodesic_ring(position, row["distance_nmi"]) for row in rows])
+
+
+def closed_water_layer(water: Water, boat: Boat) -> GeoDataFrame:
+    """Draw the water that is closed to a boat.
+
+    Parameters
+    ----------
+    water
+        The boat's water.
+    boat
+        The boat.
+
+    Returns
+    -------
+    The `closed_water` layer, one row a reason.
+    """
+    shut = {reason: shape for reason, shape in water.closed.items() if not shape.is_empty}
+    rows = [{"reason": r, "title": _REASONS[r].format(boat=boat.name).capitalize()} for r in shut]
+    return build_layer(COMPUTED["closed_water"], rows, [water.plane.unproject(shape) for shape in shut.values()])
+
+
+def dock_layer(docks: Sequence[Dock], words: Words) -> GeoDataFrame:
+    """Draw every fuel dock, those that suit apart from the rest.
+
+    Parameters
+    ----------
+    docks
+        The docks as the boat meets them.
+    words
+        Units, time and currency.
+
+    Returns
+    -------
+    The `dock_marks` layer.
+    """
+    rows = [
+        {"name": d.name, "suits": d.suits, "title": d.name, "text": "\n".join(words.dock_lines(d)), "label": d.name}
+        for d in docks
+    ]
+    return build_layer(COMPUTED["dock_marks"], rows, [shapely.Point(d.position) for d in docks])
+
+
+def _legs(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
+    rows = [
+        {
+            "order": i,
+            "from_name": leg.from_,
+            "to_name": leg.to,
+            "kind": leg.kind,
+            "depth_checked": leg.depth_checked,
+            "distance_nmi": leg.distance_nmi,
+            "course_deg": leg.course_deg,
+            "speed_kn": leg.speed_kn,
+            "fuel_l": leg.fuel_l,
+            "aboard_after_l": leg.aboard_after_l,
+            "aboard_after_low_l": leg.aboard_after_low_l,
+            "depart": words.day_and_clock(leg.depart),
+            "arrive": words.day_and_clock(leg.arrive),
+            "title": f"Leg {i} to {leg.to}, {shown_distance(leg.distance_nmi)}",
+            "text": "\n".join(words.leg_lines(leg)),
+            "cautions": "\n".join(leg.cautions) or None,
+        }
+        for i, leg in enumerate(plan.legs, start=1)
+    ]
+    return build_layer(COMPUTED["legs"], rows, [_line(passage, leg) for leg in plan.legs])
+
+
+def _line(passage: Passage, leg: Leg) -> shapely.LineString:
+    """[deg] The leg as it runs: straight in the plane, so bent a little in longitude and latitude."""
+    plane = passage.network.water.plane
+    line = plane.unproject(shapely.LineString(plane.to_plane([leg.from_position, leg.to_position])))
+    return line  # noqa: RET504  # mypy can't see through numpy's shapes
+
+
+def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
+    first, last = plan.legs[0], plan.legs[-1]
+    aboard = passage.trip.aboard
+    units = words.units
+    rows: list[dict[str, Any]] = [
+        {
+            "order": 0,
+            "name": first.from_,
+            "kind": "start",
+            "title": f"Start: {first.from_}",
+            "text": f"Leave {words.day_and_clock(plan.depart)}\nAboard: {aboard.how}",
+            "label": f"start, {units.volume(aboard.mean_l)}",
+            "aboard_l": aboard.mean_l,
+        }
+    ]
+    points = [first.from_position]
+    for i, stop in enumerate(plan.stops, start=1):
+        rows.append(
+            {
+                "order": i,
+                "name": stop.dock,
+                "kind": "fuel stop",
+                "title": f"Stop {i}: {stop.dock}",
+                "text": "\n".join(words.stop_lines(stop)),
+                "label": f"{words.clock(stop.arrive)}, {units.volume_down(stop.aboard_l)} left",
+                "take_l": stop.take_l,
+                "aboard_l": stop.aboard_l,
+                "aboard_low_l": stop.aboard_low_l,
+                "arrive": words.day_and_clock(stop.arrive),
+            }
+        )
+        points.append(stop.position)
+    ashore = f"Next fuel: {plan.onward.name}, {shown_nearness(plan.onward.distance_nmi)}" if plan.onward else ""
+    left = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l)
+    rows.append(
+        {
+            "order": len(rows),
+            "name": last.to,
+            "kind": "finish",
+            "title": f"Finish: {last.to}",
+            "text": f"Arrive {words.day_and_clock(plan.arrive)} with {left}\n{ashore}".strip(),
+            "label": f"{words.clock(plan.arrive)}, {units.volume_down(plan.aboard_on_arrival_l)} left",
+            "aboard_l": plan.aboard_on_arrival_l,
+            "aboard_low_l": plan.aboard_on_arrival_low_l,
+            "arrive": words.day_and_clock(plan.arrive),
+        }
+    )
+    points.append(last.to_position)
+    by_name = {t.place.name: t.place.position for t in passage.network.terminals}
+    called = {row["name"] for row in rows}
+    for stop in plan.stops:
+        alternate = stop.alternate
+        if alternate is None or alternate.name in called:
+            continue
+        called.add(alternate.name)
+        rows.append(
+            {
+                "order": len(rows),
+                "name": alternate.name,
+                "kind": "alternate",
+                "title": f"If {stop.dock} is closed: {alternate.name}",
+                "text": f"{shown_distance(alternate.distance_nmi)} from {stop.dock} over water\n"
+                f"{units.volume_down(alternate.left_l)} left there at the low figure",
+                "label": "alternate",
+            }
+        )
+        points.append(by_name[alternate.name])
+    return build_layer(COMPUTED["stops"], rows, [shapely.Point(p) for p in points])

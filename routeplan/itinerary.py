@@ -1,0 +1,262 @@
+"""From a track to the legs that are steered: one course and one speed each, with time, fuel and what to heed on it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from layers.plane import METRES_PER_NMI
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from routeplan.network import Network
+    from routeplan.tracks import Rates, Track
+
+    Points = NDArray[np.float64]
+    Point = tuple[float, float]
+
+__all__ = ["Stretch", "TurnNames", "find_stretches"]
+
+_SAME_SPOT_M = 2.0  # [m] a piece of a leg shorter than this is rounding
+_NEAR_MARK_NMI = 1.0  # [nmi] a turn is named after a waypoint this near
+_POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One leg as steered: one course, one speed.
+
+    Parameters
+    ----------
+    a, b
+        [m] Both ends in the plane.
+    kind
+        `leg`, `approach` or `gate`.
+    area
+        Index of the speed area it lies in; -1 in open water.
+    speed_kn
+        [kn] Speed made.
+    distance_nmi, time_h, fuel_l
+        [nmi, h, l] Of this stretch, a wait at a gate included.
+    course_deg
+        [deg] True initial course.
+    cautions
+        What to heed on it.
+    depth_checked
+        Whether all of it lies in water of charted depth enough.
+    """
+
+    a: Point
+    b: Point
+    kind: str
+    area: int
+    speed_kn: float
+    distance_nmi: float
+    time_h: float
+    fuel_l: float
+    course_deg: float
+    cautions: tuple[str, ...]
+    depth_checked: bool
+
+
+def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch]:
+    """Cut a track where the course or the speed changes.
+
+    Parameters
+    ----------
+    network
+        Its water's limits, gates and cautions.
+    rates
+        Speeds and burns that the track was planned with.
+    track
+        The track.
+
+    Returns
+    -------
+    The stretches in order; their distances, times and fuel add up to the track's.
+    """
+    pieces = [
+        (a, b, kind, area)
+        for start, end, kind in zip(track.bends, track.bends[1:], track.kinds, strict=False)
+        for a, b, area in (_cut(network, start, end) if kind == "leg" else [(_pt(start), _pt(end), -1)])
+    ]
+    a, b = np.array([p[0] for p in pieces]), np.array([p[1] for p in pieces])
+    plane = network.water.plane
+    lengths, courses = plane.lengths_nmi(a, b), plane.courses_deg(a, b)
+    gates = iter(track.gates)
+    stretches = []
+    in_gate = False
+    for (start, end, kind, area), nmi, course in zip(pieces, lengths.tolist(), courses.tolist(), strict=True):
+        speed = rates.speed_kn[area + 1] if kind == "leg" else rates.slow_kn
+        burn = rates.burn_lph[area + 1] if kind == "leg" else rates.slow_lph
+        time_h, cautions = nmi / speed, _cautions(network, start, end, course, kind, area)
+        fuel_l = time_h * burn
+        if kind == "gate" and not in_gate:
+            gate = network.water.gates[next(gates)[0]]
+            time_h += gate.wait_h
+            fuel_l += gate.wait_h * rates.idle_lph
+            cautions = (_gate_words(gate.name, gate.kind, gate.must_open, gate.hours, gate.vhf), *cautions)
+        in_gate = kind == "gate"
+        crosses = _crosses(network, start, end) if kind == "approach" else ()
+        if crosses:
+            cautions = (*cautions, f"approach over {', '.join(crosses)} water: by eye, slowly")
+        stretches.append(
+            Stretch(
+                start,
+                end,
+                kind,
+                area,
+                speed,
+                nmi,
+                time_h,
+                fuel_l,
+                course,
+                cautions,
+                depth_checked=network.water.depth_checked and not crosses and not _is_unsurveyed(network, start, end),
+            )
+        )
+    return stretches
+
+
+class TurnNames:
+    """Names turns along a passage after the waypoints near them.
+
+    Parameters
+    ----------
+    network
+        Its terminals give the names.
+    """
+
+    def __init__(self, network: Network) -> None:
+        named = [t.place for t in network.terminals if t.place.kind not in ("dock", "position")]
+        self._names = [p.name for p in named]
+        self._xy = network.water.plane.to_plane([p.position for p in named])
+        self._count = 0
+
+    def name(self, point: Point, limit: str | None) -> str:
+        """Name the next turn.
+
+        Parameters
+        ----------
+        point
+            [m] Where it is, in the plane.
+        limit
+            The limit that begins or ends there; None at a change of course.
+
+        Returns
+        -------
+        Such as ``turn 3, 0.4 nmi NE of Gull Mark``.
+        """
+        self._count += 1
+        what = f"turn {self._count}" if limit is None else f"point {self._count} ({limit})"
+        if not len(self._xy):
+            return what
+        dx, dy = (np.array(point) - self._xy).T
+        away = np.hypot(dx, dy) / METRES_PER_NMI
+        nearest = int(np.argmin(away))
+        if away[nearest] > _NEAR_MARK_NMI:
+            return what
+        if away[nearest] < 0.05:
+            return f"{what}, at {self._names[nearest]}"
+        bearing = math.degrees(math.atan2(dx[nearest], dy[nearest])) % 360
+        compass = _POINTS[round(bearing / 45) % 8]
+        return f"{what}, {away[nearest]:.1f} nmi {compass} of {self._names[nearest]}"
+
+
+def _cut(network: Network, start: Points, end: Points) -> list[tuple[Point, Point, int]]:
+    """Cut a straight leg where a speed limit begins or ends."""
+    line = shapely.LineString([start, end])
+    length = line.length
+    inside: list[tuple[float, float, int]] = []
+    for index, area in enumerate(network.water.speed_areas):
+        if not area.shape.intersects(line):
+            continue
+        for part in shapely.get_parts(area.shape.intersection(line)):
+            if part.length > _SAME_SPOT_M:
+                ends = sorted(line.project(shapely.Point(xy)) for xy in (part.coords[0], part.coords[-1]))
+                inside.append((ends[0], ends[1], index))
+    pieces: list[tuple[float, int]] = []  # where each ends, and the area it lies in
+    for begin, finish, index in [*sorted(inside), (length, length, -1)]:
+        if begin - (pieces[-1][0] if pieces else 0.0) > _SAME_SPOT_M:
+            pieces.append((begin, -1))
+        if index < 0:
+            continue
+        if pieces and pieces[-1][1] == index:
+            pieces.pop()
+        pieces.append((finish, index))
+    if not pieces:
+        return [(_pt(start), _pt(end), -1)]
+    ends_m = [*(at for at, _ in pieces[:-1]), length]
+    xy = [_pt(start + (end - start) * (at / length)) for at in (0.0, *ends_m)]
+    return [(xy[i], xy[i + 1], index) for i, (_, index) in enumerate(pieces)]
+
+
+def _pt(xy: Points) -> Point:
+    return float(xy[0]), float(xy[1])
+
+
+def _cautions(network: Network, a: Point, b: Point, course_deg: float, kind: str, area: int) -> tuple[str, ...]:
+    line = shapely.LineString([a, b])
+    said = []
+    if kind == "leg" and area >= 0:
+        limited = network.water.speed_areas[area]
+        near = _nearest_name(network, area, line)
+        said.append(f"{limited.limit_kn:g} kn limit{f' in {near}' if near else ''}")
+    for zone in network.water.caution_areas:
+        if not zone.shape.intersects(line):
+            continue
+        why = f": {zone.why}" if zone.why else ""
+        if zone.rule == "traffic-lane" and zone.direction_deg is not None:
+            said.append(_lane_words(zone.name, zone.direction_deg, course_deg))
+        elif zone.rule == "bar":
+            said.append(f"bar {zone.name}{why}: cross it only in weather and tide that allow it")
+        else:
+            said.append(f"{zone.name}{why}")
+    return tuple(said)
+
+
+def _nearest_name(network: Network, area: int, line: shapely.LineString) -> str:
+    """Name the zone of a speed area that a stretch lies in."""
+    zones = network.region.layer("zones")
+    names = network.water.speed_areas[area].names
+    middle = network.water.plane.unproject(line.interpolate(0.5, normalized=True))
+    hit = [row.name for row in zones.itertuples() if row.name in names and row.geometry.buffer(1e-6).intersects(middle)]
+    return hit[0] if hit else ""
+
+
+def _lane_words(name: str, direction_deg: float, course_deg: float) -> str:
+    off = abs((course_deg - direction_deg + 180) % 360 - 180)
+    lane = f"traffic lane {name} ({direction_deg:03.0f} true)"
+    if off < 45:
+        return f"runs with {lane}"
+    if off > 135:
+        return f"AGAINST {lane}: keep out of it or choose another way"
+    return f"crosses {lane} at {min(off, 180 - off):.0f} degrees: a right angle to it is the rule"
+
+
+def _gate_words(name: str, kind: str, must_open: bool, hours: str | None, vhf: str) -> str:  # noqa: FBT001
+    if not must_open:
+        return f"under the opening span of {name}"
+    call = f", call {vhf}" if vhf else ", call ahead"
+    when = f", opens {hours}" if hours else ", hours not known"
+    return f"{kind} {name} has to open{when}{call}"
+
+
+def _crosses(network: Network, a: Point, b: Point) -> tuple[str, ...]:
+    line = shapely.LineString([a, b])
+    return tuple(
+        what
+        for what in ("shoal", "unsurveyed", "hazard")
+        if what in network.water.closed and network.water.closed[what].intersection(line).length > 1
+    )
+
+
+def _is_unsurveyed(network: Network, a: Point, b: Point) -> bool:
+    """Whether a leg that was allowed over unsurveyed water runs over it."""
+    unsurveyed = network.water.unsurveyed
+    return bool(unsurveyed.intersects(shapely.LineString([a, b])))

@@ -1,0 +1,348 @@
+"""The network: every leg a shortest path over a boat's water can have, and the places joined to it.
+
+Nodes are the reflex corners of the water and the points put into it: entries of docks and waypoints, both ends of gates
+and samples along the edges of speed limits. Legs carry their geodesic length, split by the limit that holds on them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from routeplan.approaches import Approach, Attachment, find_attachments
+from routeplan.mesh import Mesh, build_mesh
+from routeplan.sight import find_corner_legs, find_point_legs, place_points
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from layers import Region
+    from routeplan.boats import Boat
+    from routeplan.water import Water
+
+    Points = NDArray[np.float64]
+
+__all__ = ["GateLeg", "Network", "Place", "Terminal", "connect", "join_places", "split_by_speed_area"]
+
+_SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit
+_MOST_SAMPLES = 400  # on one stretch of such an edge
+
+
+@dataclass(frozen=True)
+class Place:
+    """A named point that a passage can start from, end at or call at.
+
+    Parameters
+    ----------
+    name
+        As in its layer, or as the position was given.
+    kind
+        `dock`, a waypoint's kind, or `position`.
+    position
+        [deg] Longitude and latitude.
+    row
+        Row in the docks or waypoints layer; -1 for a bare position.
+    """
+
+    name: str
+    kind: str
+    position: tuple[float, float]
+    row: int = -1
+
+
+@dataclass(frozen=True)
+class Terminal:
+    """A place with its way onto the network.
+
+    Parameters
+    ----------
+    place
+        The place.
+    attachment
+        How it is joined, or why it can't be.
+    entries
+        The node of each approach's entry.
+    """
+
+    place: Place
+    attachment: Attachment
+    entries: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class GateLeg:
+    """The way through one gate.
+
+    Parameters
+    ----------
+    gate
+        Index in `Water.gates`.
+    nodes
+        The network's node on either side.
+    path
+        [m] From the first node through the gate to the second.
+    """
+
+    gate: int
+    nodes: tuple[int, int]
+    path: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """Legs over one boat's water.
+
+    Parameters
+    ----------
+    region, boat
+        What it was built from.
+    water
+        The boat's water.
+    nodes
+        [m] n x 2 positions in the plane.
+    corner_count
+        The first nodes are reflex corners of the water; the others are points put into it.
+    legs
+        m x 2 node indices, each leg once.
+    lengths_nmi
+        [nmi] m x (1 + speed areas): geodesic length outside any speed limit, then inside each area.
+    gate_legs
+        Ways through gates.
+    terminals
+        Docks, then waypoints, then whatever was joined since.
+    """
+
+    region: Region
+    boat: Boat
+    water: Water
+    nodes: Points
+    corner_count: int
+    legs: NDArray[np.int32]
+    lengths_nmi: Points
+    gate_legs: tuple[GateLeg, ...]
+    terminals: tuple[Terminal, ...]
+
+    @cached_property
+    def mesh(self) -> Mesh:
+        """The triangulated water, built when a position has to be joined.
+
+        Returns
+        -------
+        The mesh.
+        """
+        return build_mesh(self.water.navigable, self.water.grid_m)
+
+    def terminal(self, name: str) -> int:
+        """Find a terminal by its place's exact name.
+
+        Parameters
+        ----------
+        name
+            The name.
+
+        Returns
+        -------
+        Index in `terminals`.
+
+        Raises
+        ------
+        KeyError
+            No terminal has that name.
+        """
+        for index, terminal in enumerate(self.terminals):
+            if terminal.place.name == name:
+                return index
+        raise KeyError(name)
+
+
+def connect(region: Region, boat: Boat, water: Water, progress: Callable[[float], None] | None = None) -> Network:
+    """Build the network of a boat's water, with the region's docks and waypoints joined.
+
+    Parameters
+    ----------
+    region
+        The layers.
+    boat
+        The boat.
+    water
+        Its water.
+    progress
+        Called now and then with the share that is done.
+
+    Returns
+    -------
+    The network.
+    """
+    mesh = build_mesh(water.navigable, water.grid_m)
+    reflex = [c for c, corner in enumerate(mesh.corners) if corner.reflex]
+    node_of = {corner: node for node, corner in enumerate(reflex)}
+    nodes = np.array([(mesh.x[mesh.corners[c].vertex], mesh.y[mesh.corners[c].vertex]) for c in reflex]).reshape(-1, 2)
+    legs = np.array([(node_of[a], node_of[b]) for a, b in find_corner_legs(mesh, progress)], dtype=np.int32).reshape(
+        -1, 2
+    )
+    empty = Network(
+        region=region,
+        boat=boat,
+        water=water,
+        nodes=nodes * water.grid_m,
+        corner_count=len(nodes),
+        legs=legs,
+        lengths_nmi=split_by_speed_area(water, nodes[legs[:, 0]] * water.grid_m, nodes[legs[:, 1]] * water.grid_m),
+        gate_legs=(),
+        terminals=(),
+    )
+    empty.__dict__["mesh"] = mesh  # just built: the cached property needn't build it again
+    with_samples, _ = _add_points(empty, _sample_speed_edges(water))
+    return join_places(_add_gates(with_samples), _places_of(region))
+
+
+def join_places(network: Network, places: Sequence[Place]) -> Network:
+    """Join more places.
+
+    Parameters
+    ----------
+    network
+        The network.
+    places
+        Places anywhere; those that can't be joined get a terminal with the reason.
+
+    Returns
+    -------
+    A network whose last terminals are these places.
+    """
+    if not places:
+        return network
+    xy = network.water.plane.to_plane([p.position for p in places])
+    attachments = find_attachments(network.water, xy)
+    entries = [a.entry for attachment in attachments for a in attachment.approaches]
+    grown, numbers = _add_points(network, np.array(entries).reshape(-1, 2))
+    terminals = list(network.terminals)
+    numbers_left = iter(numbers)
+    for place, attachment in zip(places, attachments, strict=True):
+        joined = [(a, next(numbers_left)) for a in attachment.approaches]
+        approaches = tuple(_on_grid(a, grown.nodes[n]) for a, n in joined)
+        terminals.append(
+            Terminal(place, dataclasses.replace(attachment, approaches=approaches), tuple(n for _, n in joined))
+        )
+    return _replace(grown, terminals=tuple(terminals))
+
+
+def split_by_speed_area(water: Water, a: Points, b: Points) -> Points:
+    """[nmi] Geodesic lengths of straight legs, split by the speed limit that holds.
+
+    Parameters
+    ----------
+    water
+        The boat's water.
+    a, b
+        [m] n x 2 ends in the plane.
+
+    Returns
+    -------
+    n x (1 + speed areas): outside any limit, then inside each area.
+    """
+    whole = water.plane.lengths_nmi(a, b)
+    lengths = np.zeros((len(whole), 1 + len(water.speed_areas)))
+    lengths[:, 0] = whole
+    if not water.speed_areas or not len(whole):
+        return lengths
+    lines = shapely.linestrings(np.stack([a, b], axis=1))
+    metres = np.maximum(shapely.length(lines), 1e-9)
+    tree = shapely.STRtree(lines)
+    for column, area in enumerate(water.speed_areas, start=1):
+        for part in shapely.get_parts(area.shape):
+            shapely.prepare(part)
+            hit = tree.query(part, predicate="intersects")
+            inside = shapely.length(shapely.intersection(lines[hit], part)) / metres[hit] * whole[hit]
+            lengths[hit, column] += inside
+            lengths[hit, 0] -= inside
+    return np.maximum(lengths, 0.0)
+
+
+def _replace(network: Network, **changes: Any) -> Network:
+    grown = dataclasses.replace(network, **changes)
+    if "mesh" in network.__dict__:
+        grown.__dict__["mesh"] = network.mesh
+    return grown
+
+
+def _places_of(region: Region) -> list[Place]:
+    places = []
+    for layer in ("docks", "waypoints"):
+        frame = region.layer(layer)
+        kinds = ["dock"] * len(frame) if layer == "docks" else frame["kind"].tolist()
+        places += [
+            Place(name, kind, (point.x, point.y), row)
+            for row, (name, kind, point) in enumerate(zip(frame["name"], kinds, frame.geometry, strict=True))
+        ]
+    return places
+
+
+def _on_grid(approach: Approach, node: Points) -> Approach:
+    return dataclasses.replace(approach, entry=(float(node[0]), float(node[1])))
+
+
+def _add_points(network: Network, xy: Points) -> tuple[Network, list[int]]:
+    """Put points into the water and find their legs to corners and to one another."""
+    water, mesh = network.water, network.mesh
+    if not len(xy):
+        return network, []
+    first = len(network.nodes)
+    steps = np.rint(xy / water.grid_m)
+    older = np.rint(network.nodes[network.corner_count :] / water.grid_m)
+    points = np.vstack([older, steps])
+    triangles = mesh.locate(points)
+    held = place_points(triangles)
+    positions = [(float(x), float(y)) for x, y in points]
+    reflex = [c for c, corner in enumerate(mesh.corners) if corner.reflex]
+    node_of = {corner: node for node, corner in enumerate(reflex)}
+    legs: list[tuple[int, int]] = []
+    for point in range(len(older), len(points)):
+        corners, others = find_point_legs(mesh, positions[point], triangles[point], held, positions)
+        here = network.corner_count + point
+        legs += [(node_of[c], here) for c in corners]
+        legs += [(network.corner_count + other, here) for other in others if other < point]
+    nodes = np.vstack([network.nodes, steps * water.grid_m])
+    new = np.array(legs, dtype=np.int32).reshape(-1, 2)
+    grown = _replace(
+        network,
+        nodes=nodes,
+        legs=np.vstack([network.legs, new]),
+        lengths_nmi=np.vstack([network.lengths_nmi, split_by_speed_area(water, nodes[new[:, 0]], nodes[new[:, 1]])]),
+    )
+    return grown, list(range(first, len(nodes)))
+
+
+def _sample_speed_edges(water: Water) -> Points:
+    """[m] Points along the edges of speed limits, where a quickest path may bend as light does."""
+    samples = []
+    inner = water.navigable.buffer(-0.05)
+    for area in water.speed_areas:
+        edge = shapely.line_merge(area.shape.boundary.intersection(inner))
+        for line in shapely.get_parts(edge):
+            if line.geom_type != "LineString" or line.length == 0:
+                continue
+            count = min(max(1, math.ceil(line.length / _SAMPLE_M)), _MOST_SAMPLES)
+            samples.append(shapely.get_coordinates(line.interpolate(np.linspace(0, 1, count + 1), normalized=True)))
+    return np.vstack(samples) if samples else np.empty((0, 2))
+
+
+def _add_gates(network: Network) -> Network:
+    """Join both sides of every gate."""
+    gate_legs = []
+    for index, gate in enumerate(network.water.gates):
+        attachments = find_attachments(network.water, gate.sides)
+        for near in attachments[0].approaches:
+            for far in attachments[1].approaches:
+                network, (a, b) = _add_points(network, np.array([near.entry, far.entry]))
+                ends = [tuple(network.nodes[n].tolist()) for n in (a, b)]
+                gate_legs.append(GateLeg(index, (a, b), (ends[0], near.start, far.start, ends[1])))
+    return _replace(network, gate_legs=tuple(gate_legs))

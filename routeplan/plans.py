@@ -1,0 +1,237 @@
+"""Plans as they are told: legs, stops, figures. The shape of `passage --json`."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
+
+from layers.errors import RouteplanError
+
+__all__ = ["Alternate", "Leg", "NoPassageError", "Plan", "PlanName", "Refusal", "Stop", "When"]
+
+PlanName = Literal["soonest", "fewest-stops"]
+Position = tuple[float, float]
+
+
+def _zulu(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+When = Annotated[datetime, PlainSerializer(_zulu, when_used="json")]
+
+
+class _Value(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+
+
+class Alternate(_Value):
+    """Where else a boat can go if a dock turns out to be closed.
+
+    Parameters
+    ----------
+    name
+        The dock, or the destination.
+    distance_nmi
+        [nmi] From the closed dock, over water.
+    left_l
+        [l] Low figure of the fuel aboard on arriving there.
+    """
+
+    name: str
+    distance_nmi: float
+    left_l: float
+
+
+class Leg(_Value):
+    """One leg as steered: one course, one speed.
+
+    Parameters
+    ----------
+    from_, to
+        Names of both ends.
+    from_position, to_position
+        [deg] Longitude and latitude of both.
+    kind
+        `leg`, `approach` or `gate`.
+    distance_nmi
+        [nmi] Geodesic length.
+    course_deg
+        [deg] True initial course.
+    speed_kn
+        [kn] Speed through the water.
+    depart, arrive
+        Times at both ends.
+    fuel_l
+        [l] Mean burn.
+    aboard_after_l, aboard_after_low_l
+        [l] Fuel aboard at its end, mean and low figure.
+    depth_checked
+        Whether all of it lies over charted depth enough.
+    cautions
+        What to heed on it.
+    """
+
+    from_: str = Field(alias="from")
+    from_position: Position
+    to: str
+    to_position: Position
+    kind: Literal["leg", "approach", "gate"]
+    distance_nmi: float
+    course_deg: float
+    speed_kn: float
+    depart: When
+    arrive: When
+    fuel_l: float
+    aboard_after_l: float
+    aboard_after_low_l: float
+    depth_checked: bool
+    cautions: tuple[str, ...] = ()
+
+
+class Stop(_Value):
+    """One refuel stop.
+
+    Parameters
+    ----------
+    dock
+        Name of the dock.
+    position
+        [deg] Longitude and latitude.
+    arrive, begin, depart
+        When the boat is there, when the fill begins, when she leaves.
+    aboard_l, aboard_low_l
+        [l] Fuel aboard on arrival, mean and low figure.
+    take_l
+        [l] Mean volume to the full mark.
+    cost
+        [currency] At the dock's price; None where unknown.
+    wait_h
+        [h] Until it opens.
+    alternate
+        Where else to go if it is closed; None where no other place is in reach.
+    why
+        Why the stop is there and what would happen without it.
+    cautions
+        What to know before leaning on this dock.
+    hours, vhf, phone
+        As the docks layer says; None where it doesn't.
+    """
+
+    dock: str
+    position: Position
+    arrive: When
+    begin: When
+    depart: When
+    aboard_l: float
+    aboard_low_l: float
+    take_l: float
+    cost: float | None
+    wait_h: float
+    alternate: Alternate | None
+    why: str
+    cautions: tuple[str, ...]
+    hours: str | None
+    vhf: str | None
+    phone: str | None
+
+
+class Plan(_Value):
+    """One passage with its refuel stops.
+
+    Parameters
+    ----------
+    name
+        What it is best at.
+    also
+        What else it is best at.
+    recommended
+        Whether it is the one to take.
+    difference
+        For the others: how they differ from the recommended one, in words.
+    depart, arrive
+        Of the whole passage.
+    distance_nmi, time_h, fuel_l
+        [nmi, h, l] Of the whole passage; time with stops and waits.
+    cost
+        [currency] Of all stops; None where a price is unknown.
+    least_margin_l
+        [l] Least low figure above unusable fuel and reserve, over stops and destination.
+    aboard_on_arrival_l, aboard_on_arrival_low_l
+        [l] Fuel aboard at the destination, mean and low figure.
+    legs, stops
+        In order.
+    onward
+        For a destination where the boat can't refuel: the nearest dock that suits, and what would be left there.
+    cautions
+        What to heed on this plan in particular.
+    track
+        GeoJSON LineString of the whole way, within 1 m of it.
+    """
+
+    name: PlanName
+    also: tuple[PlanName, ...] = ()
+    recommended: bool
+    difference: str
+    depart: When
+    arrive: When
+    distance_nmi: float
+    time_h: float
+    fuel_l: float
+    cost: float | None
+    least_margin_l: float
+    aboard_on_arrival_l: float
+    aboard_on_arrival_low_l: float
+    legs: tuple[Leg, ...]
+    stops: tuple[Stop, ...]
+    onward: Alternate | None
+    cautions: tuple[str, ...]
+    track: dict[str, Any]
+
+
+class Refusal(_Value):
+    """Why no plan keeps the rules.
+
+    Parameters
+    ----------
+    from_, to
+        Ends of the leg that breaks them.
+    distance_nmi
+        [nmi] Of that leg over water; None where there is no way.
+    short_l
+        [l] How far its arrival would lie under the floor; None where fuel isn't the reason.
+    why
+        The rule that breaks, in words.
+    try_
+        Changes that would help, the smallest first.
+    """
+
+    from_: str = Field(alias="from")
+    to: str
+    distance_nmi: float | None
+    short_l: float | None
+    why: str
+    try_: tuple[str, ...] = Field(alias="try")
+
+
+class NoPassageError(RouteplanError):
+    """No plan keeps the rules.
+
+    Parameters
+    ----------
+    refusal
+        The leg that breaks them, by how much, and what would help.
+    cautions
+        What was found on the way to the answer.
+    """
+
+    def __init__(self, refusal: Refusal, cautions: tuple[str, ...] = ()) -> None:
+        self.refusal = refusal
+        self.cautions = cautions
+        super().__init__(refusal, cautions)
+
+    def __str__(self) -> str:
+        """Return the answer in one line."""
+        ideas = f" Try: {'; '.join(self.refusal.try_)}." if self.refusal.try_ else ""
+        return f"no plan keeps the rules: {self.refusal.why}{ideas}"

@@ -1,0 +1,500 @@
+"""Tracks: the ways over water between places that a helmsman can steer, and the dock graph made of them.
+
+Shortest paths by time and by fuel come from the network. They are then drawn as they are steered: bends a few lengths
+apart round one headland become one, kinks that save next to nothing go. Time and fuel are those of the steered track.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import networkx as nx
+import numpy as np
+import shapely
+from scipy import sparse
+from scipy.sparse import csgraph
+
+from layers.plane import METRES_PER_NMI
+from routeplan.network import split_by_speed_area
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from routeplan.boats import Boat
+    from routeplan.network import GateLeg, Network
+
+    Points = NDArray[np.float64]
+    Point = tuple[float, float]
+
+__all__ = ["Rates", "Track", "Tracks", "build_dock_graph"]
+
+_SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are merged: 21 s at 26 kn
+_KINK_SHARE = 1e-3  # of time or fuel on the two legs: what a kink must save to stay
+_MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may lengthen the track by
+_MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
+_ROOM_M = 0.02  # [m] a leg that runs along the water's edge may leave it by this much: rounding
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What a mile costs a boat at one chosen speed, in open water and under each limit.
+
+    Parameters
+    ----------
+    speed_kn
+        [kn] Speed made in open water, then in each of the water's speed areas.
+    burn_lph
+        [l/h] Burn at each of them.
+    slow_kn, slow_lph
+        [kn, l/h] Speed and burn on approaches and through gates: no wake.
+    idle_lph
+        [l/h] Burn while a bridge is waited for.
+    """
+
+    speed_kn: tuple[float, ...]
+    burn_lph: tuple[float, ...]
+    slow_kn: float
+    slow_lph: float
+    idle_lph: float
+
+    @classmethod
+    def of(cls, boat: Boat, network: Network, speed_kn: float) -> Rates:
+        """Work out the rates.
+
+        Parameters
+        ----------
+        boat
+            Its burn table.
+        network
+            Its water holds the limits.
+        speed_kn
+            [kn] Chosen speed.
+
+        Returns
+        -------
+        The rates.
+        """
+        speeds = [
+            boat.steady_kn(speed_kn),
+            *(boat.steady_kn(min(speed_kn, a.limit_kn)) for a in network.water.speed_areas),
+        ]
+        slow = boat.steady_kn(min(boat.no_wake_kn, speed_kn))
+        return cls(
+            tuple(speeds), tuple(boat.burn_lph(v) for v in speeds), slow, boat.burn_lph(slow), boat.burn.idle_lph
+        )
+
+    @cached_property
+    def hours_per_nmi(self) -> Points:
+        """[h/nmi] Time for a mile in each kind of water."""
+        return np.asarray(1 / np.array(self.speed_kn))
+
+    @cached_property
+    def litres_per_nmi(self) -> Points:
+        """[l/nmi] Fuel for a mile in each kind of water."""
+        return np.asarray(np.array(self.burn_lph) / np.array(self.speed_kn))
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """One way from place to place, as steered.
+
+    Parameters
+    ----------
+    bends
+        [m] n x 2 positions in the plane, both ends among them.
+    kinds
+        n - 1 kinds of stretch: `leg`, `approach` or `gate`.
+    distance_nmi, time_h, fuel_l
+        [nmi, h, l] Geodesic length, time under way and at gates, fuel for both.
+    gates
+        Index of each gate passed and [h] the time from the start at which it is reached.
+    crosses
+        What its approaches cross: any of `shoal`, `unsurveyed`, `hazard`.
+    """
+
+    bends: Points
+    kinds: tuple[str, ...]
+    distance_nmi: float
+    time_h: float
+    fuel_l: float
+    gates: tuple[tuple[int, float], ...]
+    crosses: tuple[str, ...]
+
+    def reversed(self) -> Track:
+        """Turn it round.
+
+        Returns
+        -------
+        The same way from the other end.
+        """
+        return Track(
+            self.bends[::-1],
+            self.kinds[::-1],
+            self.distance_nmi,
+            self.time_h,
+            self.fuel_l,
+            tuple((gate, self.time_h - at_h) for gate, at_h in reversed(self.gates)),
+            self.crosses,
+        )
+
+
+class Tracks:
+    """Finds tracks between a network's terminals for a boat at one speed.
+
+    Parameters
+    ----------
+    network
+        The network.
+    boat
+        Whose burn table counts.
+    speed_kn
+        [kn] Chosen speed.
+    """
+
+    def __init__(self, network: Network, boat: Boat, speed_kn: float) -> None:
+        self.network = network
+        self.rates = Rates.of(boat, network, speed_kn)
+        self._room = network.water.navigable.buffer(_ROOM_M, join_style="mitre")
+        shapely.prepare(self._room)
+        self._merged: dict[tuple[Point, ...], Point | None] = {}
+        self._straight: dict[tuple[Point, ...], bool] = {}
+        self._lengths: dict[tuple[Point, Point], Points] = {}
+
+    def find(
+        self, pairs: Iterable[tuple[int, int]], most_l: float = np.inf
+    ) -> dict[tuple[int, int], tuple[Track, ...]]:
+        """Find the quickest and the least-fuel track of each pair, with and without gates.
+
+        Parameters
+        ----------
+        pairs
+            From and to, indices of terminals.
+        most_l
+            [l] Tracks that burn more are left out.
+
+        Returns
+        -------
+        For each pair its tracks, quickest first, none of them worse than another in both time and fuel and gates;
+        pairs without a way are left out.
+        """
+        wanted = {(min(p), max(p)) for p in pairs if p[0] != p[1]}
+        sources = sorted({a for a, _ in wanted})
+        paths: dict[tuple[int, int], dict[tuple[int, ...], None]] = {}
+        for by_fuel in (False, True):
+            for with_gates in (False, True) if self.network.gate_legs else (False,):
+                self._search(sources, wanted, most_l, by_fuel=by_fuel, with_gates=with_gates, paths=paths)
+        drawn = {pair: [self._steer(pair, nodes) for nodes in found] for pair, found in paths.items()}
+        self._measure(drawn)
+        tracks = {pair: _undominated([self._track(pair, *d) for d in found]) for pair, found in drawn.items()}
+        both: dict[tuple[int, int], tuple[Track, ...]] = {}
+        for (a, b), found in tracks.items():
+            kept = tuple(t for t in found if t.fuel_l <= most_l)
+            if kept:
+                both[a, b] = kept
+                both[b, a] = tuple(t.reversed() for t in kept)
+        return both
+
+    def reach_l(self, source: int) -> Points:
+        """[l] Least fuel from one terminal to every terminal, along the network, before steering.
+
+        Parameters
+        ----------
+        source
+            Index of the terminal.
+
+        Returns
+        -------
+        One figure a terminal; infinity where there is no way.
+        """
+        graph, _ = self._graph(by_fuel=True, with_gates=True)
+        away = csgraph.dijkstra(graph, directed=True, indices=len(self.network.nodes) + source)
+        return np.array([self._arrive(t, away, by_fuel=True)[0] for t in range(len(self.network.terminals))])
+
+    def _search(
+        self,
+        sources: Sequence[int],
+        wanted: set[tuple[int, int]],
+        most_l: float,
+        *,
+        by_fuel: bool,
+        with_gates: bool,
+        paths: dict[tuple[int, int], dict[tuple[int, ...], None]],
+    ) -> None:
+        if not sources:
+            return
+        graph, first = self._graph(by_fuel=by_fuel, with_gates=with_gates)
+        limit = most_l if by_fuel else np.inf
+        away, before = csgraph.dijkstra(
+            graph, directed=True, indices=[first + s for s in sources], return_predecessors=True, limit=limit
+        )
+        for row, source in enumerate(sources):
+            for target in range(len(self.network.terminals)):
+                if (source, target) not in wanted:
+                    continue
+                cost, last = self._arrive(target, away[row], by_fuel=by_fuel)
+                if not np.isfinite(cost) or (by_fuel and cost > most_l):
+                    continue
+                nodes = [last]
+                while before[row, nodes[-1]] < first:
+                    nodes.append(int(before[row, nodes[-1]]))
+                paths.setdefault((source, target), {})[tuple(reversed(nodes))] = None
+
+    def _graph(self, *, by_fuel: bool, with_gates: bool) -> tuple[sparse.csr_array, int]:
+        """Weigh the legs; the terminals come after the nodes and have only ways out, so that none is passed through."""
+        network = self.network
+        weight = network.lengths_nmi @ (self.rates.litres_per_nmi if by_fuel else self.rates.hours_per_nmi)
+        a, b = network.legs[:, 0], network.legs[:, 1]
+        rows, columns, weights = [a, b], [b, a], [weight, weight]
+        if with_gates:
+            ends = np.array([g.nodes for g in network.gate_legs], dtype=np.int32).reshape(-1, 2)
+            cost = np.array([self._gate_cost(g, by_fuel=by_fuel) for g in network.gate_legs])
+            rows += [ends[:, 0], ends[:, 1]]
+            columns += [ends[:, 1], ends[:, 0]]
+            weights += [cost, cost]
+        first = len(network.nodes)
+        for index, terminal in enumerate(network.terminals):
+            for approach, entry in zip(terminal.attachment.approaches, terminal.entries, strict=True):
+                rows.append(np.array([first + index]))
+                columns.append(np.array([entry]))
+                weights.append(np.array([self._slow_cost((approach.start, approach.entry), by_fuel=by_fuel)]))
+        size = first + len(network.terminals)
+        return _lightest(np.concatenate(rows), np.concatenate(columns), np.concatenate(weights), size), first
+
+    def _arrive(self, target: int, away: Points, *, by_fuel: bool) -> tuple[float, int]:
+        """Tell the cost of reaching a terminal by the best of its approaches, and the node it leaves the network at."""
+        terminal = self.network.terminals[target]
+        costs = [
+            (float(away[entry]) + self._slow_cost((approach.start, approach.entry), by_fuel=by_fuel), entry)
+            for approach, entry in zip(terminal.attachment.approaches, terminal.entries, strict=True)
+        ]
+        return min(costs, default=(np.inf, -1))
+
+    def _slow_cost(self, path: Sequence[Point], *, by_fuel: bool) -> float:
+        """[l or h] Cost of a stretch at no-wake speed."""
+        xy = np.array(path)
+        nmi = float(self.network.water.plane.lengths_nmi(xy[:-1], xy[1:]).sum())
+        return nmi / self.rates.slow_kn * (self.rates.slow_lph if by_fuel else 1.0)
+
+    def _gate_cost(self, leg: GateLeg, *, by_fuel: bool) -> float:
+        wait_h = self.network.water.gates[leg.gate].wait_h
+        return self._slow_cost(leg.path, by_fuel=by_fuel) + wait_h * (self.rates.idle_lph if by_fuel else 1.0)
+
+    def _steer(self, pair: tuple[int, int], nodes: tuple[int, ...]) -> tuple[list[Point], list[str], list[GateLeg]]:
+        """Draw a path as it is steered: its bends, the kind of each stretch between them, and the gates it passes."""
+        network = self.network
+        source, target = (network.terminals[t] for t in pair)
+        start = source.attachment.approaches[source.entries.index(nodes[0])].start
+        end = target.attachment.approaches[target.entries.index(nodes[-1])].start
+        by_ends = {g.nodes: g for g in network.gate_legs} | {g.nodes[::-1]: g for g in network.gate_legs}
+        bends: list[Point] = [start]
+        kinds: list[str] = []
+        gates: list[GateLeg] = []
+        stretch: list[int] = []
+
+        def close_stretch() -> None:
+            points = self._smooth(stretch)
+            kinds.extend(["leg"] * (len(points) - 1))
+            bends.extend(points[1:])
+
+        entry = _xy(network.nodes[nodes[0]])
+        kinds.append("approach")
+        bends.append(entry)
+        stretch.append(nodes[0])
+        for a, b in itertools.pairwise(nodes):
+            gate = by_ends.get((a, b))
+            if gate is not None and not self._sees(network.nodes[a], network.nodes[b]):
+                close_stretch()
+                path = gate.path if gate.nodes == (a, b) else gate.path[::-1]
+                bends.extend(path[1:])
+                kinds.extend(["gate"] * (len(path) - 1))
+                gates.append(gate)
+                stretch = [b]
+            else:
+                stretch.append(b)
+        close_stretch()
+        bends.append(end)
+        kinds.append("approach")
+        return *_without_stubs(bends, kinds), gates
+
+    def _smooth(self, nodes: Sequence[int]) -> list[Point]:
+        """Drop the kinks and merge the bends that are too near to one another to be steered."""
+        points = [_xy(self.network.nodes[n]) for n in nodes]
+        kinks = [n >= self.network.corner_count for n in nodes]
+        i = 1
+        while i < len(points) - 1:
+            if kinks[i] and self._is_needless(points[i - 1], points[i], points[i + 1]):
+                del points[i], kinks[i]
+                i = max(1, i - 1)
+            else:
+                i += 1
+        while True:
+            lengths = [float(np.hypot(q[0] - p[0], q[1] - p[1])) for p, q in itertools.pairwise(points)]
+            for at in sorted(range(len(lengths)), key=lengths.__getitem__):
+                merged = None if kinks[at + 1] or kinks[at + 2] else self._merge(*points[at : at + 4])
+                if merged is not None:
+                    points[at + 1 : at + 3] = [merged]
+                    del kinks[at + 1]
+                    break
+            else:
+                break
+        return points
+
+    def _is_needless(self, a: Point, b: Point, c: Point) -> bool:
+        key = (a, b, c)
+        if key not in self._straight:
+            needless = False
+            if self._sees(a, c):
+                lengths = split_by_speed_area(self.network.water, np.array([a, b, a]), np.array([b, c, c]))
+                needless = all(
+                    lengths[2] @ rate <= (lengths[0] + lengths[1]) @ rate * (1 + _KINK_SHARE)
+                    for rate in (self.rates.hours_per_nmi, self.rates.litres_per_nmi)
+                )
+            self._straight[key] = self._straight[key[::-1]] = needless
+        return self._straight[key]
+
+    def _merge(self, a: Point, b: Point, c: Point, d: Point) -> Point | None:
+        """Find where the legs before and after a short one meet, if the water there is open."""
+        key = (a, b, c, d)
+        if key not in self._merged:
+            self._merged[key] = self._merged[key[::-1]] = self._meeting(a, b, c, d)
+        return self._merged[key]
+
+    def _meeting(self, a: Point, b: Point, c: Point, d: Point) -> Point | None:
+        ux, uy = b[0] - a[0], b[1] - a[1]
+        vx, vy = d[0] - c[0], d[1] - c[1]
+        wx, wy = c[0] - b[0], c[1] - b[1]
+        turn = ux * vy - uy * vx
+        first, second = ux * wy - uy * wx, wx * vy - wy * vx
+        if turn == 0 or first * second <= 0 or first * turn <= 0:  # one bend to port and one to starboard
+            return None
+        share = (wx * vy - wy * vx) / turn
+        meeting = (b[0] + ux * share, b[1] + uy * share)
+        short = float(np.hypot(wx, wy))
+        round_ = float(np.hypot(meeting[0] - b[0], meeting[1] - b[1]) + np.hypot(meeting[0] - c[0], meeting[1] - c[1]))
+        most = short * _MERGE_EXTRA if short < _SHORTEST_STEERED_M else _MERGE_EXTRA_M
+        if round_ - short > most or not (self._sees(b, meeting) and self._sees(meeting, c)):
+            return None
+        return meeting
+
+    def _sees(self, a: Any, b: Any) -> bool:
+        return bool(shapely.covers(self._room, shapely.LineString([a, b])))
+
+    def _measure(self, drawn: dict[tuple[int, int], list[tuple[list[Point], list[str], list[GateLeg]]]]) -> None:
+        """Measure every stretch of the drawn tracks that hasn't been measured yet, all at once."""
+        new = {
+            (a, b): None
+            for found in drawn.values()
+            for bends, _, _ in found
+            for a, b in itertools.pairwise(bends)
+            if (a, b) not in self._lengths
+        }
+        if not new:
+            return
+        ends = np.array(list(new))
+        for stretch, lengths in zip(new, split_by_speed_area(self.network.water, ends[:, 0], ends[:, 1]), strict=True):
+            self._lengths[stretch] = lengths
+
+    def _track(self, pair: tuple[int, int], bends: list[Point], kinds: list[str], passed: list[GateLeg]) -> Track:
+        lengths = np.array([self._lengths[a, b] for a, b in itertools.pairwise(bends)])
+        slow = np.array([kind != "leg" for kind in kinds])
+        nmi = lengths.sum(axis=1)
+        hours = np.where(slow, nmi / self.rates.slow_kn, lengths @ self.rates.hours_per_nmi)
+        litres = np.where(slow, nmi / self.rates.slow_kn * self.rates.slow_lph, lengths @ self.rates.litres_per_nmi)
+        gates: list[tuple[int, float]] = []
+        waited_h, stretch = 0.0, 0
+        for leg in passed:
+            stretch = kinds.index("gate", stretch)
+            gates.append((leg.gate, float(hours[:stretch].sum()) + waited_h))
+            waited_h += self.network.water.gates[leg.gate].wait_h
+            stretch += len(leg.path) - 1
+        terminals = [self.network.terminals[t] for t in pair]
+        ends = {bends[0], bends[-1], bends[1], bends[-2]}
+        crosses = {
+            what for t in terminals for a in t.attachment.approaches if {a.start, a.entry} <= ends for what in a.crosses
+        }
+        return Track(
+            np.array(bends),
+            tuple(kinds),
+            float(nmi.sum()),
+            float(hours.sum()) + waited_h,
+            float(litres.sum()) + waited_h * self.rates.idle_lph,
+            tuple(gates),
+            tuple(sorted(crosses)),
+        )
+
+
+def build_dock_graph(tracks: Tracks, pairs: Iterable[tuple[int, int]], most_l: float = np.inf) -> nx.MultiDiGraph:
+    """Build the graph that refuel stops are searched on.
+
+    Parameters
+    ----------
+    tracks
+        For one boat and speed.
+    pairs
+        Which terminals to join to which.
+    most_l
+        [l] Hops that burn more are left out.
+
+    Returns
+    -------
+    Nodes are indices of terminals with `place`; edges have `track`, `distance_nmi`, `time_h` and `fuel_l`, parallel
+    edges differ in time, fuel or gates. The network's name for the boat's chosen speed is the graph's `speed_kn`.
+    """
+    graph = nx.MultiDiGraph(speed_kn=tracks.rates.speed_kn[0])
+    for pair, found in tracks.find(pairs, most_l).items():
+        for track in found:
+            graph.add_edge(
+                *pair, track=track, distance_nmi=track.distance_nmi, time_h=track.time_h, fuel_l=track.fuel_l
+            )
+    for index in graph:
+        graph.nodes[index]["place"] = tracks.network.terminals[index].place
+    return graph
+
+
+def _xy(node: Points) -> Point:
+    return float(node[0]), float(node[1])
+
+
+def _without_stubs(bends: list[Point], kinds: list[str]) -> tuple[list[Point], list[str]]:
+    """Take out approaches of no length, where a place lies in navigable water."""
+    kept_bends, kept_kinds = [bends[0]], []
+    for point, kind in zip(bends[1:], kinds, strict=True):
+        before = kept_bends[-1]
+        if kind == "approach" and np.hypot(point[0] - before[0], point[1] - before[1]) < 1.0:
+            if len(kept_bends) > 1:
+                continue
+            kept_bends[0] = point
+            continue
+        kept_bends.append(point)
+        kept_kinds.append(kind)
+    if len(kept_bends) == 1:  # start and end are the same spot
+        return [bends[0], bends[-1]], ["approach"]
+    return kept_bends, kept_kinds
+
+
+def _undominated(tracks: list[Track]) -> list[Track]:
+    """Keep the tracks that no other beats in time and fuel without needing another gate."""
+    ordered = sorted(tracks, key=lambda t: (t.time_h, t.fuel_l, len(t.gates)))
+    kept: list[Track] = []
+    for track in ordered:
+        beaten = any(
+            k.fuel_l <= track.fuel_l + 1e-9 and {g for g, _ in k.gates} <= {g for g, _ in track.gates} for k in kept
+        )
+        if not beaten:
+            kept.append(track)
+    return kept
+
+
+def _lightest(rows: NDArray[Any], columns: NDArray[Any], weights: Points, size: int) -> sparse.csr_array:
+    """Assemble a sparse matrix in which parallel edges keep the lighter weight, and no weight is zero."""
+    order = np.lexsort((weights, columns, rows))
+    rows, columns, weights = rows[order], columns[order], weights[order]
+    first = np.ones(len(rows), dtype=bool)
+    first[1:] = (rows[1:] != rows[:-1]) | (columns[1:] != columns[:-1])
+    weights = np.maximum(weights[first], 1e-12)
+    return sparse.csr_array((weights, (rows[first], columns[first])), shape=(size, size))

@@ -1,0 +1,236 @@
+"""Times, places and figures as a plan says them on a screen, a map or a sheet."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from routeplan.units_shown import shown_distance, shown_duration, shown_money, shown_speed
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from zoneinfo import ZoneInfo
+
+    from routeplan.boats import Boat
+    from routeplan.docks import Dock
+    from routeplan.plans import Leg, Plan, Stop
+
+__all__ = ["Words", "course", "shown_nearness"]
+
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+class Words:
+    """Says things in one boat's units and one region's time and currency.
+
+    Parameters
+    ----------
+    boat
+        Its display units.
+    zone
+        The region's time zone.
+    currency
+        The region's currency.
+    """
+
+    def __init__(self, boat: Boat, zone: ZoneInfo, currency: str) -> None:
+        self.boat = boat
+        self.units = boat.units
+        self.zone = zone
+        self.currency = currency
+
+    def clock(self, moment: datetime) -> str:
+        """Say a time of day, to the minute.
+
+        Parameters
+        ----------
+        moment
+            Zone-aware.
+
+        Returns
+        -------
+        Such as ``14:05``, local.
+        """
+        return moment.astimezone(self.zone).strftime("%H:%M")
+
+    def day_and_clock(self, moment: datetime) -> str:
+        """Say a day and a time.
+
+        Parameters
+        ----------
+        moment
+            Zone-aware.
+
+        Returns
+        -------
+        Such as ``Wed 1 Jul 14:05``, local; English whatever the machine speaks.
+        """
+        local = moment.astimezone(self.zone)
+        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}"
+
+    def summary(self, plan: Plan) -> str:
+        """Say a plan in one line.
+
+        Parameters
+        ----------
+        plan
+            The plan.
+
+        Returns
+        -------
+        Stops, distance, arrival, fuel, margin and cost.
+        """
+        stops = {0: "no stop", 1: "one stop"}.get(len(plan.stops), f"{len(plan.stops)} stops")
+        cost = "" if not plan.stops else f", {self.money(plan.cost)} for fuel"
+        return (
+            f"{stops}, {shown_distance(plan.distance_nmi)}, arrives {self.day_and_clock(plan.arrive)} after "
+            f"{shown_duration(plan.time_h)}, burns {self.units.volume(plan.fuel_l)}, least margin "
+            f"{self.units.volume_down(plan.least_margin_l)} above the reserve{cost}"
+        )
+
+    def money(self, amount: float | None) -> str:
+        """Say an amount.
+
+        Parameters
+        ----------
+        amount
+            [currency] None where it isn't known.
+
+        Returns
+        -------
+        The amount, or that the price is not known.
+        """
+        return "price not known" if amount is None else shown_money(amount, self.currency)
+
+    def aboard(self, mean_l: float, low_l: float) -> str:
+        """Say fuel aboard as mean and low figure.
+
+        Parameters
+        ----------
+        mean_l, low_l
+            [l] Both.
+
+        Returns
+        -------
+        Such as ``53.5 gal, low 50.4 gal``.
+        """
+        return f"{self.units.volume_down(mean_l)}, low {self.units.volume_down(low_l)}"
+
+    def leg_lines(self, leg: Leg) -> list[str]:
+        """Say a leg.
+
+        Parameters
+        ----------
+        leg
+            The leg.
+
+        Returns
+        -------
+        Lines: course and speed, times, fuel, what to heed.
+        """
+        lines = [
+            f"Steer {course(leg.course_deg)} true, {shown_distance(leg.distance_nmi)} at {shown_speed(leg.speed_kn)}",
+            f"{self.clock(leg.depart)} to {self.clock(leg.arrive)}",
+            (f"Burns {self.units.volume_up(leg.fuel_l)}, "
+            f"leaves {self.aboard(leg.aboard_after_l, leg.aboard_after_low_l)}"),
+        ]
+        if not leg.depth_checked:
+            lines.append("Depth not checked")
+        return lines + [f"Heed: {caution}" for caution in leg.cautions]
+
+    def stop_lines(self, stop: Stop) -> list[str]:
+        """Say a refuel stop.
+
+        Parameters
+        ----------
+        stop
+            The stop.
+
+        Returns
+        -------
+        Lines: times, fuel, what to take, the alternate, why, hours and how to call, cautions.
+        """
+        lines = [f"Arrive {self.day_and_clock(stop.arrive)} with {self.aboard(stop.aboard_l, stop.aboard_low_l)}"]
+        if stop.wait_h > 1 / 120:
+            lines.append(f"Wait {shown_duration(stop.wait_h)} for it to open, {self.day_and_clock(stop.begin)}")
+        lines.append(
+            f"Take about {self.units.volume(stop.take_l)} to the full mark, {self.money(stop.cost)}; "
+            f"leave {self.day_and_clock(stop.depart)}"
+        )
+        if stop.alternate is not None:
+            lines.append(
+                f"If closed: {stop.alternate.name}, {shown_distance(stop.alternate.distance_nmi)} over water, "
+                f"{self.units.volume_down(stop.alternate.left_l)} left there at the low figure"
+            )
+        else:
+            lines.append("If closed: no other dock is in reach")
+        lines.append(f"Why here: {stop.why}")
+        contact = [f"Hours {stop.hours}" if stop.hours else "Hours not known", *_calls(stop.vhf, stop.phone)]
+        lines.append("; ".join(contact))
+        return lines + [f"Heed: {caution}" for caution in stop.cautions]
+
+    def dock_lines(self, dock: Dock) -> list[str]:
+        """Say what is known of a dock.
+
+        Parameters
+        ----------
+        dock
+            The dock.
+
+        Returns
+        -------
+        Lines: whether it suits, hours, fuel and price, depth and length, how to call, how stale.
+        """
+        facts = dock.facts
+        lines = ["Suits" if dock.suits else f"Doesn't suit: {'; '.join(dock.why_not)}"]
+        lines.append(f"Hours: {facts['opening_hours']}" if "opening_hours" in facts else "Hours not known")
+        lines.append(f"Sells {str(facts['fuels']).replace(',', ' and ')}")
+        if dock.price_per_l is not None:
+            lines[-1] += f", {self.boat.fuel} {self.units.price(dock.price_per_l, self.currency)}"
+        if "largest_sale_l" in facts:
+            lines.append(f"Sells {self.units.volume(facts['largest_sale_l'])} at the most")
+        berth = [f"depth {self.units.depth(facts['depth_m'])}"] if "depth_m" in facts else []
+        berth += [f"boats up to {self.units.length(facts['max_length_m'])}"] if "max_length_m" in facts else []
+        if berth:
+            lines.append(", ".join(berth).capitalize())
+        calls = _calls(facts.get("vhf"), facts.get("phone"))
+        if calls:
+            lines.append("; ".join(calls))
+        lines.append(f"Confirmed {facts['confirmed_on']}" if "confirmed_on" in facts else "Never confirmed")
+        if "note" in facts:
+            lines.append(str(facts["note"]))
+        return lines + [f"Heed: {caution}" for caution in dock.cautions]
+
+
+def course(course_deg: float) -> str:
+    """Say a course in three figures.
+
+    Parameters
+    ----------
+    course_deg
+        [deg] True.
+
+    Returns
+    -------
+    Such as ``007``; never ``360``.
+    """
+    return f"{round(course_deg) % 360:03d}"
+
+
+def shown_nearness(distance_nmi: float) -> str:
+    """Say how much further a place lies.
+
+    Parameters
+    ----------
+    distance_nmi
+        [nmi] Over water.
+
+    Returns
+    -------
+    Such as ``3.2 nmi on``, or ``close by`` where a tenth would round to nothing.
+    """
+    return "close by" if distance_nmi < 0.05 else f"{shown_distance(distance_nmi)} on"
+
+
+def _calls(vhf: object, phone: object) -> list[str]:
+    return [*([f"VHF {vhf}"] if vhf else []), *([f"phone {phone}"] if phone else [])]
