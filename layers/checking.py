@@ -345,7 +345,7 @@ def _series(column: Column, values: list[Any]) -> pd.Series:
     return pd.Series(object_array(values), dtype=object)
 
 
-def _python(value: Any) -> Any:  # noqa: ANN401  any cell of a frame
+def _python(value: Any) -> Any:
     if isinstance(value, np.generic):
         value = value.item()
     if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and math.isnan(value)):

@@ -4,8 +4,10 @@
 
     RouteplanError
     ├── InputError          bad input: file, row or option, value, limit, what to do
-    │   └── LayersError     every bad row of a region's layers at once
-    └── NoPassageError      (routeplan.passage) no plan keeps the rules
+    │   ├── LayersError     every bad row of a region's layers at once
+    │   └── BoatFileError   (routeplan.boats) every fault of a boat file at once
+    ├── NeverOpensError     (layers.hours) hours that stay shut for longer than they are looked ahead
+    └── NoPassageError      (routeplan.plans) no plan keeps the rules
 
 Each error carries its data as attributes and says it in one line.
 """
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 __all__ = ["BadRow", "InputError", "LayersError", "RouteplanError"]
+
+_MOST_TOLD = 200  # faults told in full: a screen that scrolls for minutes helps nobody; `bad_rows` holds all
 
 
 class RouteplanError(Exception):
@@ -108,11 +112,14 @@ class LayersError(InputError):
         super().__init__(where, f"{count} bad {'entry' if count == 1 else 'entries'}")
 
     def __str__(self) -> str:
-        """Return a line that counts the faults, then one line each."""
+        """Return a line that counts the faults, then one line each, up to 200."""
         first = self.bad_rows[0]
         if len(self.bad_rows) == 1:
             return f"{self.where}: {first}"
-        return "\n".join([f"{self.where}: {self.problem}", *(f"  {row}" for row in self.bad_rows)])
+        told = [f"  {row}" for row in self.bad_rows[:_MOST_TOLD]]
+        if len(self.bad_rows) > _MOST_TOLD:
+            told.append(f"  and {len(self.bad_rows) - _MOST_TOLD} more")
+        return "\n".join([f"{self.where}: {self.problem}", *told])
 
 
 def _quoted(value: object) -> str:

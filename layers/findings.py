@@ -170,7 +170,7 @@ class _Seen:
         numbers = (number for number in itertools.count(1) if number not in left_out)
         return zip(numbers, self.region.layer(layer).itertuples(index=False), strict=False)
 
-    def from_land_m(self, shape: Any) -> float:  # noqa: ANN401  shapely has no types
+    def from_land_m(self, shape: Any) -> float:
         """[m] From a shape of the plane to the nearest land; infinite where there is none."""
         nearest = self.tree.nearest(shape) if len(self.land) else None
         return float("inf") if nearest is None else float(shapely.distance(self.land[nearest], shape))
@@ -269,7 +269,7 @@ def _bridges(seen: _Seen) -> Iterator[Finding]:
             yield Finding("openings", row, thing.name, problem, "add the bridge, or move the opening onto it")
 
 
-def _ends(line: Any) -> list[Any]:  # noqa: ANN401  shapely has no types
+def _ends(line: Any) -> list[Any]:
     """Return the ends of a line that no other of its parts touches."""
     merged = shapely.line_merge(line) if line.geom_type == "MultiLineString" else line
     return list(shapely.get_parts(shapely.boundary(merged)))
@@ -322,7 +322,7 @@ def _docks(seen: _Seen) -> Iterator[Finding]:
         yield from _confirmation(seen.today, row, dock)
 
 
-def _confirmation(today: date, row: int, dock: Any) -> Iterator[Finding]:  # noqa: ANN401  a row of a frame
+def _confirmation(today: date, row: int, dock: Any) -> Iterator[Finding]:
     if dock.confirmed_on is None:
         yield Finding("docks", row, dock.name, "was never confirmed", "call the dock, and add confirmed_on")
     elif dock.confirmed_on > today:
@@ -374,7 +374,7 @@ def _zones_and_currents(seen: _Seen) -> Iterator[Finding]:
             yield Finding("currents", row, current.name, problem, "write them as 'M2 1.8 43; S2 0.6 78'")
 
 
-def _name(thing: Any) -> str:  # noqa: ANN401  a row of a frame
+def _name(thing: Any) -> str:
     return getattr(thing, "name", None) or ""
 
 

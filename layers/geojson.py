@@ -213,21 +213,21 @@ def _shape(geometry: object) -> object:
             return shapely.MultiPolygon([_polygon(part) for part in coordinates])
 
 
-def _line(coordinates: object) -> Any:  # noqa: ANN401  shapely has no types
+def _line(coordinates: object) -> Any:
     positions = _positions(coordinates)
     if len(positions) < 2:
         raise _BadShapeError("has a line of fewer than 2 positions")
     return shapely.LineString(positions)
 
 
-def _polygon(coordinates: object) -> Any:  # noqa: ANN401  shapely has no types
+def _polygon(coordinates: object) -> Any:
     if not isinstance(coordinates, list) or not coordinates:
         raise _BadShapeError("has a polygon without rings")
     rings = [_ring(ring) for ring in coordinates]
     return shapely.Polygon(rings[0], rings[1:])
 
 
-def _ring(coordinates: object) -> Any:  # noqa: ANN401  shapely has no types
+def _ring(coordinates: object) -> Any:
     positions = _positions(coordinates)
     if len(positions) < 4:
         raise _BadShapeError("has a ring of fewer than 4 positions")

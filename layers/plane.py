@@ -1,7 +1,8 @@
 """One metric plane per region: where water is cut, buffered and searched.
 
-The plane is conformal, so a stand-off is as wide to the north as to the east; its scale is within a few parts in
-ten thousand over a day's waters. It is used for shapes only. Every length that leaves it is the geodesic's.
+The plane is conformal, so a stand-off is as wide to the north as to the east. Over a day's waters its scale is within a
+few parts in ten thousand; within twelve degrees of an equator that the extent touches, within 2 %. It is used for
+shapes only: every length that leaves it is the geodesic's.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ METRES_PER_NMI = (
 )
 _EARTH_RADIUS_M = 6_371_000.0  # [m] mean radius, only to choose how finely to densify
 _NARROW = 0.5  # an extent narrower than half its height gets a transverse projection
-_TROPICS_DEG = 12.0  # [deg] nearer to the equator than this a Lambert cone degenerates: Mercator
+_EQUATOR_DEG = 1.0  # [deg] an extent that comes this near to the equator has no cone that fits: Mercator
 _GEOD = Geod(ellps="WGS84")
 
 Shape = TypeVar("Shape", bound=Any)
@@ -71,12 +72,12 @@ class Plane:
         """
         west, south, east, north = self.extent
         lon, lat = self._middle
-        width = ((east - west) % 360) * math.cos(math.radians(lat))
+        width = ((east - west) % 360 or 360) * math.cos(math.radians(lat))
         height = north - south
         common = f"+lon_0={lon!r} +ellps=WGS84 +units=m +no_defs"
         if width < _NARROW * height:
             return CRS.from_proj4(f"+proj=tmerc +lat_0={lat!r} {common}")
-        if abs(lat) < _TROPICS_DEG:
+        if south < _EQUATOR_DEG and north > -_EQUATOR_DEG:
             northing = Transformer.from_crs(
                 "EPSG:4326", CRS.from_proj4(f"+proj=merc +lat_ts={lat!r} {common}"), always_xy=True
             )
@@ -149,7 +150,7 @@ class Plane:
         -------
         [m] The same kind, in the plane.
         """
-        dense = shapely.segmentize(shape, self.longest_edge_m / (METRES_PER_NMI * 60))
+        dense = _densified(shape, self.longest_edge_m / (METRES_PER_NMI * 60))
         return shapely.transform(dense, self.to_plane)  # type: ignore[no-any-return]
 
     def unproject(self, shape: Shape) -> Shape:
@@ -164,7 +165,7 @@ class Plane:
         -------
         [deg] The same kind on WGS 84.
         """
-        return shapely.transform(shapely.segmentize(shape, self.longest_edge_m), self.to_lonlat)  # type: ignore[no-any-return]
+        return shapely.transform(_densified(shape, self.longest_edge_m), self.to_lonlat)  # type: ignore[no-any-return]
 
     def lengths_nmi(self, a: Points, b: Points) -> NDArray[np.float64]:
         """[nmi] Geodesic lengths between points of the plane.
@@ -209,7 +210,9 @@ class Plane:
         return self.project(shapely.box(west, south, east if east > west else east + 360, north))
 
 
-def geodesic_ring(position: tuple[float, float], radius_nmi: float, points: int = 180) -> shapely.LineString:
+def geodesic_ring(
+    position: tuple[float, float], radius_nmi: float, points: int = 180
+) -> shapely.LineString | shapely.MultiLineString:
     """[deg] The circle of all positions at one distance, on the ellipsoid.
 
     Parameters
@@ -223,7 +226,11 @@ def geodesic_ring(position: tuple[float, float], radius_nmi: float, points: int 
 
     Returns
     -------
-    A closed line on WGS 84.
+    A closed line on WGS 84; split where it crosses the antimeridian.
+
+    References
+    ----------
+    RFC 7946, section 3.1.9: what crosses the antimeridian is cut there.
     """
     bearing = np.linspace(0, 360, points + 1)
     lon, lat, _ = _GEOD.fwd(
@@ -232,6 +239,26 @@ def geodesic_ring(position: tuple[float, float], radius_nmi: float, points: int 
         bearing,
         np.full_like(bearing, radius_nmi * METRES_PER_NMI),
     )
-    ring = np.column_stack([lon, lat])
+    unwrapped = position[0] + (lon - position[0] + 180) % 360 - 180  # no jump from one side of the world to the other
+    ring = np.column_stack([unwrapped, lat])
     ring[-1] = ring[0]
-    return shapely.LineString(ring)
+    line = shapely.LineString(ring)
+    beyond = -360 if unwrapped.max() > 180 else 360 if unwrapped.min() < -180 else 0
+    if not beyond:
+        return line
+    home = line.intersection(shapely.box(-180, -90, 180, 90))
+    away = shapely.transform(line, lambda xy: xy + np.array([beyond, 0.0])).intersection(
+        shapely.box(-180, -90, 180, 90)
+    )
+    return shapely.union_all([home, away])
+
+
+def _densified(shape: Any, longest: float) -> Any:
+    """Divide long edges; a line of no length, which GEOS can't divide, stays as it is."""
+    whole = np.asarray(shape, dtype=object)
+    long = shapely.length(whole) > 0
+    if whole.ndim == 0:
+        return shapely.segmentize(shape, longest) if long else shape
+    dense = whole.copy()
+    dense[long] = shapely.segmentize(whole[long], longest)
+    return dense

@@ -9,7 +9,7 @@ import difflib
 import hashlib
 import json
 import stat
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -60,7 +60,7 @@ class Region:
     """
 
     about: RegionAbout
-    frames: Mapping[str, gpd.GeoDataFrame]
+    frames: Mapping[str, gpd.GeoDataFrame] = field(repr=False)
     present: frozenset[str]
     where: str
     notes: tuple[Finding, ...] = ()
@@ -260,7 +260,7 @@ def _checked_region(
     return Region(about, frames, frozenset(raws), where, tuple(notes))
 
 
-def _near(column: str, schema: Any) -> str:  # noqa: ANN401
+def _near(column: str, schema: Any) -> str:
     near = difflib.get_close_matches(column.lower(), schema.column_names, n=1)
     return f"call it {near[0]} if it is that column" if near else ""
 
@@ -282,6 +282,6 @@ def _canonical(value: object) -> object:
     return value if value is None or isinstance(value, bool | int | str) else str(value)
 
 
-def _add(total: Any, part: bytes) -> None:  # noqa: ANN401  hashlib names no type of its own
+def _add(total: Any, part: bytes) -> None:
     total.update(len(part).to_bytes(8, "big"))
     total.update(part)

@@ -109,7 +109,7 @@ def _choice(name: str, choices: tuple[str, ...], meaning: str, *, required: bool
     return Column(name, "choice", required, choices=choices, meaning=meaning)
 
 
-def _number(  # noqa: PLR0913  a column of numbers is described by its unit and both limits
+def _number(
     name: str, unit: str, low: float | None, high: float | None, meaning: str, *, required: bool = True
 ) -> Column:
     return Column(name, "number", required, low=low, high=high, unit=unit, meaning=meaning)

@@ -83,7 +83,7 @@ def check_shapes(
     return object_array(shapely.orient_polygons(flat)), faults
 
 
-def object_array(values: Any) -> NDArray[np.object_]:  # noqa: ANN401  arrays and sequences of anything
+def object_array(values: Any) -> NDArray[np.object_]:
     """Make an array of objects, one for one: numpy itself would take a list of lists or shapes apart.
 
     Parameters
@@ -116,7 +116,7 @@ def _plain_shape(shape: object) -> object:
     return shape
 
 
-def _kind_rule(shape: Any, allowed: tuple[str, ...]) -> str:  # noqa: ANN401  shapely has no types
+def _kind_rule(shape: Any, allowed: tuple[str, ...]) -> str:
     if shape is None:
         return "is missing; every row needs it"
     if _KINDS.get(shape.geom_type) not in allowed:
@@ -126,7 +126,7 @@ def _kind_rule(shape: Any, allowed: tuple[str, ...]) -> str:  # noqa: ANN401  sh
     return ""
 
 
-def _position_rule(shape: Any, extent: Extent | None) -> str:  # noqa: ANN401  shapely has no types
+def _position_rule(shape: Any, extent: Extent | None) -> str:
     points = shapely.get_coordinates(shape)
     if not np.isfinite(points).all():
         return "has a position that is not a finite number"
@@ -155,7 +155,7 @@ def _looks_swapped(points: NDArray[np.float64], extent: Extent) -> bool:
     return bool(not near and swapped_inside)
 
 
-def _soundness_rule(shape: Any) -> str:  # noqa: ANN401  shapely has no types
+def _soundness_rule(shape: Any) -> str:
     if shape.is_valid:
         return ""
     reason = shapely.is_valid_reason(shape)

@@ -37,7 +37,7 @@ _WHY_REQUIRED = {
     "tank.capacity_l": ("without it there is no range", 'write for example "96 usgal"; it is on the tank\'s label'),
     "tank.unusable_l": (
         "what can't be drawn at running trim in a sea is not range, and no one can guess it",
-        'write for example "3 usgal" from the builder or a run to the first cough; 0 only if it is known to be 0',
+        'write for example "3 usgal" from the builder, or measured alongside; 0 only if it is known to be 0',
     ),
     "reserve": ("no plan is made without one", 'write a [reserve] with rule = "fraction" and value = 0.10'),
     "reserve.rule": ("no plan is made without one", "write fraction, volume or thirds"),

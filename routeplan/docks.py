@@ -188,7 +188,7 @@ def _reasons(facts: dict[str, Any], boat: Boat, under_keel_m: float) -> list[str
         reasons.append(f"sells no {boat.fuel}")
     needed_m = boat.draught_m + under_keel_m
     if facts.get("depth_m", needed_m) < needed_m:
-        reasons.append(f"too shallow: {units.depth(facts['depth_m'])}, {boat.name} needs {units.depth(needed_m)}")
+        reasons.append(f"too shallow: {units.depth(facts['depth_m'])}, {boat.name} needs {units.depth_up(needed_m)}")
     if facts.get("max_length_m", boat.length_overall_m) < boat.length_overall_m:
         reasons.append(f"too short: takes boats up to {units.length(facts['max_length_m'])}")
     if facts.get("members_only"):

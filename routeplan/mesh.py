@@ -89,7 +89,9 @@ class Mesh:
         -------
         For each point all triangles it lies in or on; empty where it lies outside.
         """
-        corner = np.asarray(self.start).reshape(-1, 3)
+        if not self.start:
+            return [() for _ in xy]
+        corner = np.asarray(self.start, dtype=np.int64).reshape(-1, 3)
         ring = np.stack([np.asarray(self.x)[corner], np.asarray(self.y)[corner]], axis=-1)
         tree = shapely.STRtree(shapely.polygons(ring))
         point, triangle = tree.query(shapely.points(xy), predicate=None)

@@ -34,6 +34,8 @@ __all__ = ["GateLeg", "Network", "Place", "Terminal", "connect", "join_places", 
 
 _SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit
 _MOST_SAMPLES = 400  # on one stretch of such an edge
+_SKIRT_M = 2.0  # [m] how far outside a limit its skirting points lie, so that legs between them stay outside
+_INSET_M = 0.05  # [m] points lie this far inside the water, so that rounding to the grid leaves them there
 
 
 @dataclass(frozen=True)
@@ -322,10 +324,17 @@ def _add_points(network: Network, xy: Points) -> tuple[Network, list[int]]:
 
 
 def _sample_speed_edges(water: Water) -> Points:
-    """[m] Points along the edges of speed limits, where a quickest path may bend as light does."""
+    """[m] Points where a path may bend for a speed limit: along its edge as light does, and just outside to skirt it.
+
+    On the edge alone a convex limit could never be skirted: a chord between two of its points runs inside.
+    """
     samples = []
-    inner = water.navigable.buffer(-0.05)
+    inner = water.navigable.buffer(-_INSET_M)
+    shapely.prepare(inner)
     for area in water.speed_areas:
+        outside = area.shape.buffer(_SKIRT_M, join_style="mitre").simplify(0.9 * _SKIRT_M)
+        corners = shapely.get_coordinates(outside)
+        samples.append(corners[shapely.contains_xy(inner, corners)])
         edge = shapely.line_merge(area.shape.boundary.intersection(inner))
         for line in shapely.get_parts(edge):
             if line.geom_type != "LineString" or line.length == 0:

@@ -37,11 +37,17 @@ class Alternate(_Value):
         [nmi] From the closed dock, over water.
     left_l
         [l] Low figure of the fuel aboard on arriving there.
+    wait_h
+        [h] Until it opens.
+    hours_known
+        False for a dock whose hours nobody has filled in.
     """
 
     name: str
     distance_nmi: float
     left_l: float
+    wait_h: float
+    hours_known: bool
 
 
 class Leg(_Value):
@@ -49,10 +55,14 @@ class Leg(_Value):
 
     Parameters
     ----------
-    from_, to
-        Names of both ends.
-    from_position, to_position
-        [deg] Longitude and latitude of both.
+    from_
+        Name of the place or turn where it begins.
+    from_position
+        [deg] Longitude and latitude there.
+    to
+        Name of the place or turn where it ends.
+    to_position
+        [deg] Longitude and latitude there.
     kind
         `leg`, `approach` or `gate`.
     distance_nmi

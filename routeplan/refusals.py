@@ -17,8 +17,8 @@ from routeplan.tracks import Tracks, build_dock_graph
 from routeplan.units_shown import shown_distance, shown_speed
 
 if TYPE_CHECKING:
+    from routeplan.asking import Question
     from routeplan.docks import Dock
-    from routeplan.passage import Question
     from routeplan.search import Problem
 
 __all__ = ["explain_refusal"]
@@ -218,7 +218,7 @@ def _no_way(question: Question, a: int, b: int) -> Refusal:
     else:
         reopened = water.open
         words = {
-            "shoal": f"water too shallow for {boat.units.depth(boat.draught_m + water.margins.under_keel_m)}",
+            "shoal": f"water too shallow for {boat.units.depth_up(boat.draught_m + water.margins.under_keel_m)}",
             "unsurveyed": "unsurveyed water",
             "hazard": "hazards",
             "no-entry": "a no-entry zone",

@@ -12,6 +12,7 @@ Oh and Leong, Edge N-level sparse visibility graphs, arXiv 1702.01524, 2017: tan
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -28,8 +29,9 @@ __all__ = ["Sight", "find_corner_legs", "find_point_legs", "place_points"]
 _REPORT_EVERY = 256  # corners between two words on progress
 
 
+@dataclass(frozen=True)
 class Sight:
-    """Corners and points that one eye sees.
+    """Corners and points that one eye sees; filled in place by the walk.
 
     Parameters
     ----------
@@ -39,11 +41,8 @@ class Sight:
         Indices of the points that were placed in the mesh.
     """
 
-    __slots__ = ("corners", "points")
-
-    def __init__(self) -> None:
-        self.corners: set[int] = set()
-        self.points: set[int] = set()
+    corners: set[int] = field(default_factory=set)
+    points: set[int] = field(default_factory=set)
 
 
 def place_points(triangles: Sequence[Sequence[int]]) -> Held:

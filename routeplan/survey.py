@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from routeplan.asking import resolve_place
 from routeplan.channels import find_closed_channels
 from routeplan.docks import Dock, read_docks
 from routeplan.fuel import promised_range_nmi
 from routeplan.network import Network, join_places
-from routeplan.passage import resolve_place
 from routeplan.places import write_position
 from routeplan.tracks import Tracks
 from routeplan.units_shown import shown_distance
@@ -135,8 +135,10 @@ def look_at_water(network: Network) -> tuple[dict[str, Any], list[str]]:
     }
     lines = [
         "",
-        (f"For {network.boat.name}: {len(parts)} navigable waters, {network.corner_count} corners, "
-        f"{len(network.legs)} legs"),
+        (
+            f"For {network.boat.name}: {len(parts)} navigable waters, {network.corner_count} corners, "
+            f"{len(network.legs)} legs"
+        ),
         f"Channels that the stand-off of {units.length(water.margins.standoff_m)} closes: {len(channels) or 'none'}",
         *(
             f"  {write_position(c.position)}, {units.length(c.width_m)} wide, "

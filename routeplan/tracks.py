@@ -6,9 +6,9 @@ apart round one headland become one, kinks that save next to nothing go. Time an
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
@@ -164,6 +164,7 @@ class Tracks:
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
+        self._slow_nmi: dict[tuple[Point, ...], float] = {}
 
     def find(
         self, pairs: Iterable[tuple[int, int]], most_l: float = np.inf
@@ -274,10 +275,12 @@ class Tracks:
         ]
         return min(costs, default=(np.inf, -1))
 
-    def _slow_cost(self, path: Sequence[Point], *, by_fuel: bool) -> float:
+    def _slow_cost(self, path: tuple[Point, ...], *, by_fuel: bool) -> float:
         """[l or h] Cost of a stretch at no-wake speed."""
-        xy = np.array(path)
-        nmi = float(self.network.water.plane.lengths_nmi(xy[:-1], xy[1:]).sum())
+        nmi = self._slow_nmi.get(path)
+        if nmi is None:
+            xy = np.array(path)
+            nmi = self._slow_nmi[path] = float(self.network.water.plane.lengths_nmi(xy[:-1], xy[1:]).sum())
         return nmi / self.rates.slow_kn * (self.rates.slow_lph if by_fuel else 1.0)
 
     def _gate_cost(self, leg: GateLeg, *, by_fuel: bool) -> float:
@@ -305,7 +308,7 @@ class Tracks:
         kinds.append("approach")
         bends.append(entry)
         stretch.append(nodes[0])
-        for a, b in itertools.pairwise(nodes):
+        for a, b in pairwise(nodes):
             gate = by_ends.get((a, b))
             if gate is not None and not self._sees(network.nodes[a], network.nodes[b]):
                 close_stretch()
@@ -333,9 +336,12 @@ class Tracks:
             else:
                 i += 1
         while True:
-            lengths = [float(np.hypot(q[0] - p[0], q[1] - p[1])) for p, q in itertools.pairwise(points)]
+            lengths = [float(np.hypot(q[0] - p[0], q[1] - p[1])) for p, q in pairwise(points[1:-1])]
             for at in sorted(range(len(lengths)), key=lengths.__getitem__):
-                merged = None if kinks[at + 1] or kinks[at + 2] else self._merge(*points[at : at + 4])
+                around = points[at : at + 4]
+                merged = self._merge(*around)
+                if merged is not None and (kinks[at + 1] or kinks[at + 2]):  # bent for a limit: it must still pay
+                    merged = merged if self._is_as_cheap([around[0], merged, around[3]], around) else None
                 if merged is not None:
                     points[at + 1 : at + 3] = [merged]
                     del kinks[at + 1]
@@ -347,15 +353,17 @@ class Tracks:
     def _is_needless(self, a: Point, b: Point, c: Point) -> bool:
         key = (a, b, c)
         if key not in self._straight:
-            needless = False
-            if self._sees(a, c):
-                lengths = split_by_speed_area(self.network.water, np.array([a, b, a]), np.array([b, c, c]))
-                needless = all(
-                    lengths[2] @ rate <= (lengths[0] + lengths[1]) @ rate * (1 + _KINK_SHARE)
-                    for rate in (self.rates.hours_per_nmi, self.rates.litres_per_nmi)
-                )
+            needless = self._sees(a, c) and self._is_as_cheap([a, c], [a, b, c])
             self._straight[key] = self._straight[key[::-1]] = needless
         return self._straight[key]
+
+    def _is_as_cheap(self, new: list[Point], old: list[Point]) -> bool:
+        """Tell whether a redrawn piece costs, in time and in fuel, next to nothing more than it did."""
+        ends = np.array([*pairwise(new), *pairwise(old)])
+        lengths = split_by_speed_area(self.network.water, ends[:, 0], ends[:, 1])
+        redrawn, before = lengths[: len(new) - 1].sum(axis=0), lengths[len(new) - 1 :].sum(axis=0)
+        rates = (self.rates.hours_per_nmi, self.rates.litres_per_nmi)
+        return all(redrawn @ rate <= before @ rate * (1 + _KINK_SHARE) for rate in rates)
 
     def _merge(self, a: Point, b: Point, c: Point, d: Point) -> Point | None:
         """Find where the legs before and after a short one meet, if the water there is open."""
@@ -390,7 +398,7 @@ class Tracks:
             (a, b): None
             for found in drawn.values()
             for bends, _, _ in found
-            for a, b in itertools.pairwise(bends)
+            for a, b in pairwise(bends)
             if (a, b) not in self._lengths
         }
         if not new:
@@ -400,7 +408,7 @@ class Tracks:
             self._lengths[stretch] = lengths
 
     def _track(self, pair: tuple[int, int], bends: list[Point], kinds: list[str], passed: list[GateLeg]) -> Track:
-        lengths = np.array([self._lengths[a, b] for a, b in itertools.pairwise(bends)])
+        lengths = np.array([self._lengths[a, b] for a, b in pairwise(bends)])
         slow = np.array([kind != "leg" for kind in kinds])
         nmi = lengths.sum(axis=1)
         hours = np.where(slow, nmi / self.rates.slow_kn, lengths @ self.rates.hours_per_nmi)

@@ -245,6 +245,27 @@ class DisplayUnits:
             return f"{_fixed(_down(depth_m, 1), 1)} m"
         return f"{_fixed(_down(depth_m / METRES_PER_FT, 1), 1)} ft"
 
+    def depth_up(self, depth_m: float) -> str:
+        """Show water, or height, that is needed: rounded up to a tenth.
+
+        Parameters
+        ----------
+        depth_m
+            [m] The need.
+
+        Returns
+        -------
+        ``7.9 ft`` or ``2.4 m``.
+
+        Examples
+        --------
+        >>> DisplayUnits("metric").depth_up(2.31), DisplayUnits("metric").depth_up(2.3)
+        ('2.4 m', '2.3 m')
+        """
+        if self.system == "metric":
+            return f"{_fixed(-_down(-depth_m, 1), 1)} m"
+        return f"{_fixed(-_down(-depth_m / METRES_PER_FT, 1), 1)} ft"
+
 
 def shown_distance(distance_nmi: float) -> str:
     """Show a distance to the nearest tenth.

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.docks import Dock
-    from routeplan.plans import Leg, Plan, Stop
+    from routeplan.plans import Alternate, Leg, Plan, Stop
 
 __all__ = ["Words", "course", "shown_nearness"]
 
@@ -131,8 +131,10 @@ class Words:
         lines = [
             f"Steer {course(leg.course_deg)} true, {shown_distance(leg.distance_nmi)} at {shown_speed(leg.speed_kn)}",
             f"{self.clock(leg.depart)} to {self.clock(leg.arrive)}",
-            (f"Burns {self.units.volume_up(leg.fuel_l)}, "
-            f"leaves {self.aboard(leg.aboard_after_l, leg.aboard_after_low_l)}"),
+            (
+                f"Burns {self.units.volume_up(leg.fuel_l)}, "
+                f"leaves {self.aboard(leg.aboard_after_l, leg.aboard_after_low_l)}"
+            ),
         ]
         if not leg.depth_checked:
             lines.append("Depth not checked")
@@ -158,12 +160,13 @@ class Words:
             f"leave {self.day_and_clock(stop.depart)}"
         )
         if stop.alternate is not None:
+            left = self.units.volume_down(stop.alternate.left_l)
             lines.append(
                 f"If closed: {stop.alternate.name}, {shown_distance(stop.alternate.distance_nmi)} over water, "
-                f"{self.units.volume_down(stop.alternate.left_l)} left there at the low figure"
+                f"{left} left there at the low figure{_opening(stop.alternate)}"
             )
         else:
-            lines.append("If closed: no other dock is in reach")
+            lines.append("If closed: no other dock that suits and opens within a day is in reach")
         lines.append(f"Why here: {stop.why}")
         contact = [f"Hours {stop.hours}" if stop.hours else "Hours not known", *_calls(stop.vhf, stop.phone)]
         lines.append("; ".join(contact))
@@ -230,6 +233,13 @@ def shown_nearness(distance_nmi: float) -> str:
     Such as ``3.2 nmi on``, or ``close by`` where a tenth would round to nothing.
     """
     return "close by" if distance_nmi < 0.05 else f"{shown_distance(distance_nmi)} on"
+
+
+def _opening(alternate: Alternate) -> str:
+    """Say what stands between an alternate and its fuel."""
+    if not alternate.hours_known:
+        return "; its hours are not known"
+    return f"; a wait of {shown_duration(alternate.wait_h)} for it to open" if alternate.wait_h > 1 / 60 else ""
 
 
 def _calls(vhf: object, phone: object) -> list[str]:

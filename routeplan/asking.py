@@ -1,0 +1,221 @@
+"""A trip resolved against a network: which places, which docks, at which speed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from layers.errors import InputError
+from routeplan.docks import Dock, read_docks
+from routeplan.fuel import greatest_burn_l, z_of
+from routeplan.network import Network, Place, join_places
+from routeplan.places import looks_like_position, nearest_names, read_position, write_position
+from routeplan.search import Problem
+from routeplan.tracks import Tracks, build_dock_graph
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+
+    from routeplan.boats import Boat
+    from routeplan.trips import Trip
+
+__all__ = ["Question", "ask", "resolve_place"]
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """A trip, resolved against a network: all that a search needs.
+
+    Parameters
+    ----------
+    network
+        With the trip's positions joined.
+    boat, trip
+        As asked.
+    docks
+        By row of the layer.
+    by_terminal
+        Suitable, reachable docks by terminal.
+    start
+        Terminal.
+    targets
+        Terminals of the vias and the destination.
+    speed_kn
+        [kn] Chosen speed.
+    """
+
+    network: Network
+    boat: Boat
+    trip: Trip
+    docks: tuple[Dock, ...]
+    by_terminal: Mapping[int, Dock]
+    start: int
+    targets: tuple[int, ...]
+    speed_kn: float
+
+    def problem(self, tracks: Tracks, docks: Mapping[int, Dock] | None = None) -> Problem:
+        """Set the search up.
+
+        Parameters
+        ----------
+        tracks
+            For the boat at the speed to plan with.
+        docks
+            Docks to fill at; the suitable ones where None.
+
+        Returns
+        -------
+        The search, on the graph of all hops that a full tank, or the fuel aboard, could make.
+        """
+        boat, trip = self.boat, self.trip
+        docks = self.by_terminal if docks is None else docks
+        z = z_of(trip.confidence)
+        most_l = max(
+            greatest_burn_l(mean, sd, boat.burn.sd_share, z, boat.floor_l)
+            for mean, sd in ((trip.aboard.mean_l, trip.aboard.sd_l), (boat.tank.full_mark_l, boat.full_mark_sd_l))
+        )
+        sources = {self.start, *docks, *self.targets[:-1]}
+        pairs = [(a, b) for a in sources for b in {*docks, *self.targets} if a != b]
+        terminals = self.network.terminals
+        lying = {i for i, t in enumerate(terminals) if t.place.kind in ("dock", "harbour", "anchorage")}
+        graph = build_dock_graph(tracks, pairs, most_l)
+        graph.add_nodes_from([self.start, *self.targets])
+        return Problem(
+            network=self.network,
+            graph=graph,
+            docks=docks,
+            start=self.start,
+            targets=self.targets,
+            depart=trip.depart,
+            mean_l=trip.aboard.mean_l,
+            sd_l=trip.aboard.sd_l,
+            full_l=boat.tank.full_mark_l,
+            full_sd_l=boat.full_mark_sd_l,
+            floor_l=boat.floor_l,
+            sd_share=boat.burn.sd_share,
+            z=z,
+            berthing_h=trip.berthing_h,
+            may_wait=frozenset(lying),
+        )
+
+
+def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Question, list[str]]:
+    """Resolve a trip's names, speed and docks.
+
+    Parameters
+    ----------
+    network
+        Built for the boat.
+    trip
+        What is asked.
+    boat
+        Whose burn counts.
+    now
+        The clock.
+
+    Returns
+    -------
+    The question, and what was found doubtful on the way, in sentences.
+
+    Raises
+    ------
+    InputError
+        A place is unknown or can't be reached from water, or the boat can't be planned at the speed.
+    """
+    speed_kn = boat.cruising_speed_kn if trip.speed_kn is None else trip.speed_kn
+    boat.burn_lph(speed_kn, "--speed")
+    if boat.steady_kn(speed_kn) != speed_kn:
+        low, high = boat.burn.unsteady_kn or (0.0, 0.0)
+        raise InputError(
+            "--speed",
+            f"{boat.name} can't hold a speed between {low:g} and {high:g} kn",
+            value=f"{speed_kn:g} kn",
+            remedy=f"choose {low:g} kn or {high:g} kn",
+        )
+    where = ["FROM", *(f"--via {v}" for v in trip.via), "TO"]
+    places = [
+        resolve_place(network, text, w) for text, w in zip((trip.start, *trip.via, trip.finish), where, strict=True)
+    ]
+    for (w, here), (_, there) in pairwise(zip(where, places, strict=True)):
+        if here.position == there.position or here.name == there.name:
+            raise InputError(
+                w, f"{here.name} and {there.name} are the same place", remedy="name two places, with --via to go round"
+            )
+    known = {t.place: i for i, t in enumerate(network.terminals)}
+    new = list(dict.fromkeys(p for p in places if p not in known))
+    network = join_places(network, new)
+    known = {t.place: i for i, t in enumerate(network.terminals)}
+    ends = [known[p] for p in places]
+    notes: list[str] = []
+    for w, index in zip(where, ends, strict=True):
+        terminal = network.terminals[index]
+        if terminal.attachment.why_not:
+            raise InputError(
+                w,
+                f"{terminal.place.name} can't be reached by {boat.name}: {terminal.attachment.why_not}",
+                remedy="give a position on the water, or another place",
+            )
+        if terminal.attachment.inland_m > 0:
+            notes.append(
+                f"{terminal.place.name} lies {terminal.attachment.inland_m:.0f} m on land: "
+                "taken from the nearest shore."
+            )
+    if trip.depart < now:
+        notes.append("The departure lies in the past.")
+    if not network.water.depth_checked:
+        notes.append("The region has no depth layer: depth was not checked on any leg.")
+    elif network.water.margins.allow_unsurveyed:
+        notes.append("Unsurveyed water was allowed: depth was not checked on dashed legs.")
+    absent = sorted({"hazards", "zones", "overhead", "docks"} - network.region.present)
+    notes += [
+        f"The region has no {layer} layer: nothing is known of it, which is not the same as none." for layer in absent
+    ]
+    notes += [f"{finding[0].upper()}{finding[1:]}." for finding in network.water.findings]
+    docks = read_docks(
+        network.region,
+        boat,
+        network.water.margins.under_keel_m,
+        now.astimezone(network.region.zone).date(),
+        known_only=trip.known_docks_only,
+    )
+    by_terminal = {
+        i: docks[t.place.row]
+        for i, t in enumerate(network.terminals)
+        if t.place.kind == "dock" and docks[t.place.row].suits and t.entries
+    }
+    return Question(network, boat, trip, docks, by_terminal, ends[0], tuple(ends[1:]), speed_kn), notes
+
+
+def resolve_place(network: Network, text: str, where: str) -> Place:
+    """Find the place that a text names.
+
+    Parameters
+    ----------
+    network
+        Its terminals are the known places.
+    text
+        A dock's or waypoint's name, or a position.
+    where
+        The option that it came from.
+
+    Returns
+    -------
+    The place.
+
+    Raises
+    ------
+    InputError
+        No place has that name; the nearest names are offered.
+    """
+    wanted = " ".join(text.split()).casefold()
+    for terminal in network.terminals:
+        if terminal.place.name.casefold() == wanted:
+            return terminal.place
+    if looks_like_position(text):
+        position = read_position(text, where)
+        return Place(write_position(position), "position", position)
+    near = nearest_names(text, [t.place.name for t in network.terminals])
+    offer = f"did you mean {' or '.join(near)}?" if near else "routeplan docks and region show list the names"
+    raise InputError(where, "no dock or waypoint has this name", value=text, remedy=offer)

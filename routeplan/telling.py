@@ -1,0 +1,283 @@
+"""From a label of the search to a plan that is told: legs, stops, alternates, and why each stop is there."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from layers.hours import NeverOpensError
+from routeplan.fuel import low_figure_l
+from routeplan.itinerary import Stretch, TurnNames, find_stretches
+from routeplan.plans import Alternate, Leg, Plan, PlanName, Stop
+from routeplan.units_shown import shown_distance
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from routeplan.asking import Question
+    from routeplan.network import Network
+    from routeplan.search import Hop, Label, Problem
+    from routeplan.tracks import Tracks
+
+__all__ = ["Teller"]
+
+_SHORT_WAIT_H = 0.5  # [h] an alternate that opens sooner than this counts as open
+_LONGEST_WAIT_H = 24.0  # [h] one that stays shut for longer is none
+
+
+class Teller:
+    """Turns labels into plans.
+
+    Parameters
+    ----------
+    question
+        What was asked.
+    tracks
+        Its rates are those that were planned with.
+    problem
+        The search that found the labels.
+    """
+
+    def __init__(self, question: Question, tracks: Tracks, problem: Problem) -> None:
+        self.question = question
+        self.tracks = tracks
+        self.problem = problem
+        self.units = question.boat.units
+
+    def tell(self, label: Label, name: PlanName, also: tuple[PlanName, ...] = ()) -> Plan:
+        """Tell one way to have come to the destination.
+
+        Parameters
+        ----------
+        label
+            At the last target.
+        name, also
+            What the plan is best at.
+
+        Returns
+        -------
+        The plan, marked as recommended.
+        """
+        path = label.path()
+        legs, points = self._legs(path)
+        stops = tuple(self._stop(path, i) for i, step in enumerate(path) if step.fill is not None)
+        costs = [stop.cost for stop in stops]
+        margins = [self._low_on_arrival(step) - self.problem.floor_l for step in path[1:]]
+        end = path[-1]
+        onward, warning = self._onward(end)
+        cautions = [warning] if warning else []
+        cautions += [f"{stop.dock}: {c}" for stop in stops for c in stop.cautions]
+        cautions += [
+            f"{stop.dock}: no other dock is in reach if it is closed; make sure of it before leaving"
+            for stop in stops
+            if stop.alternate is None
+        ]
+        plane = self.question.network.water.plane
+        track = plane.unproject(shapely.LineString(points))
+        return Plan(
+            name=name,
+            also=also,
+            recommended=True,
+            difference="",
+            depart=self.problem.depart,
+            arrive=self._at(end.time_h),
+            distance_nmi=sum(leg.distance_nmi for leg in legs),
+            time_h=end.time_h,
+            fuel_l=sum(leg.fuel_l for leg in legs),
+            cost=None if any(c is None for c in costs) else float(sum(c or 0.0 for c in costs)),
+            least_margin_l=min(margins, default=self.problem.low_l(end.mean_l, 0.0, end.sd_l) - self.problem.floor_l),
+            aboard_on_arrival_l=end.aboard_l,
+            aboard_on_arrival_low_l=self.problem.low_l(end.mean_l, end.burned_l, end.sd_l),
+            legs=tuple(legs),
+            stops=stops,
+            onward=onward,
+            cautions=tuple(cautions),
+            track={"type": "LineString", "coordinates": [[round(x, 6), round(y, 6)] for x, y in track.coords]},
+        )
+
+    def _at(self, time_h: float) -> datetime:
+        return self.problem.depart + timedelta(hours=time_h)
+
+    def _place_name(self, terminal: int) -> str:
+        return self.question.network.terminals[terminal].place.name
+
+    def _burned_on_arrival(self, step: Label) -> tuple[float, float, float]:
+        """[l] Mean at the last known level, burn since and its sd, on arrival and before any fill."""
+        before = step.before
+        if before is None or step.hop is None:
+            return step.mean_l, step.burned_l, step.sd_l
+        return before.mean_l, before.burned_l + step.hop.track.fuel_l, before.sd_l
+
+    def _low_on_arrival(self, step: Label) -> float:
+        return self.problem.low_l(*self._burned_on_arrival(step))
+
+    def _legs(self, path: list[Label]) -> tuple[list[Leg], list[tuple[float, float]]]:
+        network, plane = self.question.network, self.question.network.water.plane
+        names = TurnNames(network)
+        legs: list[Leg] = []
+        points: list[tuple[float, float]] = []
+        for before, step in pairwise(path):
+            if step.hop is None:
+                continue
+            stretches = find_stretches(network, self.tracks.rates, step.hop.track)
+            points += [s.a for s in stretches] + [stretches[-1].b]
+            positions = plane.to_lonlat([s.a for s in stretches] + [stretches[-1].b]).tolist()
+            here = self._place_name(before.place)
+            time_h, burned_l = step.hop.depart_h, before.burned_l
+            for i, stretch in enumerate(stretches):
+                last = i == len(stretches) - 1
+                there = (
+                    self._place_name(step.place)
+                    if last
+                    else names.name(stretch.b, _limit_words(network, stretches[i : i + 2]))
+                )
+                burned_l += stretch.fuel_l
+                legs.append(
+                    Leg(
+                        from_=here,
+                        from_position=_rounded(positions[i]),
+                        to=there,
+                        to_position=_rounded(positions[i + 1]),
+                        kind=stretch.kind,
+                        distance_nmi=stretch.distance_nmi,
+                        course_deg=stretch.course_deg,
+                        speed_kn=stretch.speed_kn,
+                        depart=self._at(time_h),
+                        arrive=self._at(time_h + stretch.time_h),
+                        fuel_l=stretch.fuel_l,
+                        aboard_after_l=before.mean_l - burned_l,
+                        aboard_after_low_l=self.problem.low_l(before.mean_l, burned_l, before.sd_l),
+                        depth_checked=stretch.depth_checked,
+                        cautions=stretch.cautions,
+                    )
+                )
+                here, time_h = there, time_h + stretch.time_h
+        if len(points) == 1 or not points:
+            only = plane.to_plane([network.terminals[self.problem.start].place.position])[0]
+            points = [tuple(only), tuple(only)]
+        return legs, points
+
+    def _stop(self, path: list[Label], index: int) -> Stop:
+        step = path[index]
+        if step.fill is None or step.hop is None:
+            raise ValueError(step.place)  # called for fill-ups only
+        dock = self.problem.docks[step.place]
+        mean_l, burned_l, sd_l = self._burned_on_arrival(step)
+        alternate = self._alternate(step, step.hop, mean_l, burned_l, sd_l)
+        return Stop(
+            dock=dock.name,
+            position=dock.position,
+            arrive=self._at(step.hop.arrive_h),
+            begin=self._at(step.fill.begin_h),
+            depart=self._at(step.fill.end_h),
+            aboard_l=mean_l - burned_l,
+            aboard_low_l=self.problem.low_l(mean_l, burned_l, sd_l),
+            take_l=step.fill.take_l,
+            cost=None if dock.price_per_l is None else step.fill.take_l * dock.price_per_l,
+            wait_h=step.fill.wait_h,
+            alternate=alternate,
+            why=self._why(path, index),
+            cautions=dock.cautions,
+            hours=None if dock.hours is None else str(dock.hours),
+            vhf=dock.facts.get("vhf"),
+            phone=dock.facts.get("phone"),
+        )
+
+    def _why(self, path: list[Label], index: int) -> str:
+        """Say what would happen without a stop: the fuel carried past it to the next place where it fails."""
+        mean_l, burned_l, sd_l = self._burned_on_arrival(path[index])
+        distance_nmi = 0.0
+        for step in path[index + 1 :]:
+            if step.hop is None:
+                break
+            burned_l += step.hop.track.fuel_l
+            distance_nmi += step.hop.track.distance_nmi
+            low_l = self.problem.low_l(mean_l, burned_l, sd_l)
+            name = self._place_name(step.place)
+            if low_l < self.problem.floor_l:
+                under = self.units.volume_up(self.problem.floor_l - low_l)
+                where = f"{name}, {shown_distance(distance_nmi)} on,"
+                if low_l < self.question.boat.tank.unusable_l:
+                    return f"without it {where} can't be counted on at all: {under} short of keeping the reserve"
+                return f"without it {where} is reached {under} into the reserve"
+        return "without it a later fill would have to be larger"
+
+    def _alternate(self, step: Label, hop: Hop, mean_l: float, burned_l: float, sd_l: float) -> Alternate | None:
+        """Find where to go if the dock were closed: on the reserve, never below unusable fuel."""
+        others = {*self.problem.docks, self.problem.targets[-1]} - {step.place}
+        return self._best_beyond(step.place, others, hop.arrive_h, mean_l, burned_l, sd_l)
+
+    def _onward(self, end: Label) -> tuple[Alternate | None, str]:
+        """For a destination without fuel, find the nearest dock that suits."""
+        if end.place in self.problem.docks:
+            return None, ""
+        docks = set(self.problem.docks)
+        beyond = self._best_beyond(end.place, docks, end.time_h, end.mean_l, end.burned_l, end.sd_l)
+        name = self._place_name(end.place)
+        if beyond is None:
+            return None, f"{name} sells no fuel that suits, and no dock that does is in reach from there"
+        return beyond, ""
+
+    def _best_beyond(
+        self, place: int, others: set[int], time_h: float, mean_l: float, burned_l: float, sd_l: float
+    ) -> Alternate | None:
+        """Take a dock that is open on arrival before one of unknown hours, and that before a wait; then most fuel."""
+        found: list[tuple[bool, bool, float, Alternate]] = []
+        for other, tracks in self._beyond(place, others):
+            track = min(tracks, key=lambda t: t.fuel_l)
+            low_l = low_figure_l(mean_l, burned_l + track.fuel_l, sd_l, self.problem.sd_share, self.problem.z)
+            wait_h = self._wait_h(other, time_h + track.time_h)
+            if low_l < self.question.boat.tank.unusable_l or wait_h is None:
+                continue
+            dock = self.problem.docks.get(other)
+            unknown = dock is not None and dock.hours is None
+            alternate = Alternate(
+                name=self._place_name(other),
+                distance_nmi=track.distance_nmi,
+                left_l=low_l,
+                wait_h=wait_h,
+                hours_known=not unknown,
+            )
+            found.append((wait_h > _SHORT_WAIT_H, unknown, -low_l, alternate))
+        return min(found, key=lambda entry: entry[:3])[3] if found else None
+
+    def _wait_h(self, place: int, time_h: float) -> float | None:
+        """[h] Wait for a dock to open; 0 where no fuel is sold, None where it is too long."""
+        dock = self.problem.docks.get(place)
+        if dock is None:
+            return 0.0
+        arrive = self._at(time_h)
+        try:
+            begin = dock.begin_fill(arrive, dock.fill_h(self.problem.full_l, self.problem.berthing_h))
+        except NeverOpensError:
+            return None
+        wait_h = (begin - arrive) / timedelta(hours=1)
+        return wait_h if wait_h <= _LONGEST_WAIT_H else None
+
+    def _beyond(self, place: int, others: set[int]) -> list[tuple[int, tuple[Any, ...]]]:
+        graph = self.problem.graph
+        if graph.out_degree(place):
+            return [
+                (other, tuple(edge["track"] for edge in graph[place][other].values()))
+                for other in sorted(others)
+                if graph.has_edge(place, other)
+            ]
+        found = self.tracks.find([(place, other) for other in sorted(others)], self.question.boat.tank.full_mark_l)
+        return [(other, tracks) for (a, other), tracks in found.items() if a == place]
+
+
+def _limit_words(network: Network, pair: list[Stretch]) -> str | None:
+    """Say which limit begins or ends between two stretches; nothing where only the course changes."""
+    before, after = pair
+    if before.kind != "leg" or after.kind != "leg" or before.area == after.area:
+        return None
+    if after.area < 0:
+        return "limit ends"
+    return f"{network.water.speed_areas[after.area].limit_kn:g} kn from here"
+
+
+def _rounded(position: list[float]) -> tuple[float, float]:
+    return round(position[0], 6), round(position[1], 6)
