@@ -1,0 +1,363 @@
+// The page's own script: styles, symbols, labels that keep out of each other's way, a scale in nautical miles.
+// Texts arrive as HTML entities; nothing here builds markup out of anything else.
+"use strict";
+const drawing = (() => {
+  const METRES_PER_NMI = 1852; // exact, International Hydrographic Bureau 1929
+  const symbols = {};
+  const items = []; // what has a symbol or a label: {marker, rank, width, half, must}
+  const lines = []; // the track and the rings, whose labels move with the view
+  const themes = [];
+
+  const number = (value) => (typeof value === "number" ? value : 0);
+
+  function open(id, settings) {
+    Object.assign(symbols, settings.symbols);
+    const map = L.map(id, {
+      attributionControl: false, zoomControl: false, minZoom: 5, maxZoom: 16, zoomSnap: 0.1, zoomDelta: 1, wheelPxPerZoomLevel: 90,
+      maxBounds: L.latLngBounds(settings.extent).pad(1), tapTolerance: 20,
+    });
+    L.control.zoom({ position: "bottomright", zoomInTitle: "Closer", zoomOutTitle: "Farther" }).addTo(map);
+    north().addTo(map);
+    scale().addTo(map);
+    const phone = map.getSize().x < 600;
+    const view = L.latLngBounds(settings.view);
+    map.fitBounds(view, { paddingTopLeft: phone ? [26, 40] : [70, 60], paddingBottomRight: phone ? [26, 48] : [70, 70], maxZoom: 14 });
+    map.on("contextmenu", (event) => L.popup().setLatLng(event.latlng).setContent(position(event.latlng)).openOn(map));
+    return map;
+  }
+
+  // Layers
+
+  function style(feature) {
+    return { className: `shape ${feature.properties.k || ""}` };
+  }
+
+  function icon(p) {
+    const letter = p.n ? `<text class="count" y="6">${p.n}</text>` : "";
+    const turned = p.a ? ` transform="rotate(${number(p.a)})"` : "";
+    const symbol = p.i ? `<svg viewBox="-18 -18 36 36" aria-hidden="true"><g${turned}>${symbols[p.i]}</g>${letter}</svg>` : "";
+    const leader = p.r >= 7 && p.i ? '<i class="leader"></i>' : "";
+    const label = p.l ? `${leader}<span class="label"><bdi>${p.l}</bdi></span>` : "";
+    const side = p.i ? 44 : 0;
+    return L.divIcon({
+      className: `mark ${p.k}${p.i ? "" : " plain-label"}`, html: symbol + label, iconSize: [side, side], iconAnchor: [side / 2, side / 2],
+      popupAnchor: [0, -12], tooltipAnchor: [14, 0],
+    });
+  }
+
+  function point(feature, latlng) {
+    const p = feature.properties;
+    const touched = Boolean(p.p);
+    const marker = L.marker(latlng, { icon: icon(p), interactive: touched, keyboard: touched, zIndexOffset: 1000 * number(p.r), riseOnHover: touched });
+    const half = { "stop-mark": 16, "dock-mark": p.i === "dock-unsuited" ? 8 : 11, "danger-mark": 9, "place-mark": 6 }[p.k] || (p.i ? 11 : 0);
+    items.push({ marker, rank: number(p.r), width: number(p.w), half, must: p.r >= 9, look: p.k });
+    if (touched) {
+      marker.on("add", () => marker.getElement().setAttribute("aria-label", plain(p.t)));
+    }
+    if (!p.m) return marker;
+    const ring = L.circle(latlng, { radius: number(p.m), className: "shape keep-off", interactive: false, pane: "hazards" });
+    return L.featureGroup([ring, marker]);
+  }
+
+  function each(feature, layer) {
+    const p = feature.properties;
+    if (p.p) layer.bindPopup(p.p, { maxWidth: 280, minWidth: 160, autoPanPadding: [12, 12] });
+    if (p.t) layer.bindTooltip(p.t, { sticky: !layer.getLatLng, direction: "auto" });
+    if (p.p && p.t) layer.on("popupopen", () => layer.closeTooltip());
+    if (!layer.getLatLngs) return;
+    if (!p.p) layer.options.interactive = false;
+    const kind = p.k.split(" ")[0];
+    if (kind === "leg" || kind === "ring" || kind === "overhead") lines.push({ layer, p, kind });
+  }
+
+  function start(map) {
+    map.eachLayer((layer) => {
+      if (layer instanceof L.GeoJSON) themes[layer.options.theme] = layer;
+    });
+    for (const line of lines) underline(line);
+    items.sort((one, other) => other.rank - one.rank);
+    map.on("moveend zoomend resize layeradd layerremove", soon(() => arrange(map)));
+    panels(map);
+    arrange(map);
+    document.documentElement.dataset.ready = "yes";
+  }
+
+  // A line gets what sets it off from the water, a band to touch, and a label that stays in view. They come and go with it.
+  function underline(line) {
+    const owner = themes.find((theme) => theme && theme.hasLayer(line.layer));
+    const corners = line.layer.getLatLngs();
+    const band = L.polyline(corners, { className: "shape hit", pane: line.kind === "overhead" ? "overhead" : "casing" });
+    if (line.p.p) band.bindPopup(line.p.p, { maxWidth: 280, minWidth: 160, autoPanPadding: [12, 12] });
+    if (line.p.t) band.bindTooltip(line.p.t, { sticky: true });
+    const under = L.polyline(corners, { className: `shape ${line.p.k} under`, interactive: false, pane: line.kind === "ring" ? "rings" : "casing" });
+    owner.addLayer(band);
+    if (line.kind !== "overhead") {
+      under.on("add", () => under.bringToBack());
+      owner.addLayer(under);
+    }
+    if (!line.p.l) return;
+    const leg = line.kind === "leg";
+    const mark = { k: `${line.kind}-mark`, l: line.p.l, i: leg ? "leg-arrow" : "" };
+    line.marker = L.marker(line.layer.getBounds().getCenter(), { icon: icon(mark), interactive: false, keyboard: false, zIndexOffset: 1000 * number(line.p.r) });
+    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k };
+    items.push(line.item);
+    owner.addLayer(line.marker);
+  }
+
+  // Labels
+
+  function soon(work) {
+    let waiting = 0;
+    return () => {
+      cancelAnimationFrame(waiting);
+      waiting = requestAnimationFrame(work);
+    };
+  }
+
+  const meet = (one, other) => one.left < other.right && other.left < one.right && one.top < other.bottom && other.top < one.bottom;
+  const around = (x, y, half) => ({ left: x - half, right: x + half, top: y - half, bottom: y + half });
+
+  function arrange(map) {
+    const size = map.getSize();
+    const frame = { left: 2, right: size.x - 2, top: 2, bottom: size.y - 2 };
+    const taken = controls(map);
+    const track = [];
+    for (const line of lines) {
+      const places = line.layer.getLatLngs().flat(2).map((corner) => map.latLngToContainerPoint(corner));
+      if (line.marker) follow(map, line, places, frame);
+      if (line.kind === "leg") track.push(...steps(places, frame));
+    }
+    const far = map.getZoom() < 8; // a phone then shows more than 100 nmi: places would hide the track
+    map.getContainer().classList.toggle("far", far);
+    const shown = [];
+    for (const item of items) {
+      const element = item.marker.getElement();
+      if (!element) continue;
+      const at = map.latLngToContainerPoint(item.marker.getLatLng());
+      const small = far && (item.look === "dock-mark" || item.look === "danger-mark") ? 0.62 : 1;
+      const half = item.half * small;
+      const body = around(at.x, at.y, half);
+      const crowd = item.half > 0 && crowded(item, at, half, far, taken);
+      element.classList.toggle("crowded", crowd);
+      if (crowd || !meet(body.left === body.right ? around(at.x, at.y, 1) : body, frame)) {
+        hide(element);
+        continue;
+      }
+      const own = { ...body, symbol: true, rank: item.rank };
+      if (item.half) taken.push(own);
+      shown.push({ item, element, at, half, own });
+    }
+    for (const one of shown) place(map, one, frame, taken, track, far);
+  }
+
+  // Stops are never left out. Docks give way to a stop on the same spot, places to everything, and more so from afar.
+  function crowded(item, at, half, far, taken) {
+    if (item.rank >= 7) return false;
+    const symbols = taken.filter((other) => other.symbol);
+    if (item.rank < 4) return symbols.some((other) => meet(around(at.x, at.y, half + (far ? 12 : 0)), other));
+    if (item.rank < 6 && far) return symbols.some((other) => meet(around(at.x, at.y, half), other));
+    return symbols.some((other) => other.rank >= 7 && meet(around(at.x, at.y, half * 0.6), other));
+  }
+
+  function controls(map) {
+    const outer = map.getContainer().getBoundingClientRect();
+    return [...map.getContainer().querySelectorAll(".leaflet-control")].map((control) => {
+      const box = control.getBoundingClientRect();
+      return { left: box.left - outer.left, right: box.right - outer.left, top: box.top - outer.top, bottom: box.bottom - outer.top };
+    });
+  }
+
+  function hide(element) {
+    for (const part of element.querySelectorAll(".label, .leader")) part.classList.remove("shown");
+  }
+
+  function place(map, { item, element, at, half, own }, frame, taken, track, far) {
+    const label = element.querySelector(".label");
+    if (!label) return;
+    hide(element);
+    item.size = item.size || { x: label.offsetWidth, y: label.offsetHeight };
+    const { x: wide, y: high } = item.size;
+    if (item.width && (item.width * map.options.crs.scale(map.getZoom())) / 360 < wide * 0.8) return;
+    if (far && !item.must && ["place-mark", "dock-mark", "stop-mark"].includes(item.look)) return; // then only stops are named
+    const best = spots(item, wide, high, half)
+      .map(([dx, dy], order) => {
+        if (item.look === "stop-mark" && order >= 8) dx = Math.min(Math.max(dx, frame.left - at.x), frame.right - at.x - wide);
+        const box = { left: at.x + dx, right: at.x + dx + wide, top: at.y + dy, bottom: at.y + dy + high };
+        const out = box.left < frame.left || box.right > frame.right || box.top < frame.top || box.bottom > frame.bottom;
+        const hits = taken.filter((other) => other !== own && meet(box, other));
+        const cost = order + (out ? 1000 : 0) + 3 * track.filter((spot) => meet(box, spot)).length
+          + hits.reduce((sum, other) => sum + (other.rank >= 7 || !other.rank ? 300 : other.symbol ? 12 : 60), 0);
+        return { cost, box, dx, dy, free: !out && !hits.length };
+      })
+      .reduce((one, other) => ((other.free || item.must) && (!one || other.cost < one.cost) ? other : one), null);
+    const said = label.textContent;
+    if (!item.half && taken.some((other) => other.said === said && Math.hypot(other.left - at.x, other.top - at.y) < 160)) return;
+    if (!best || (!item.must && item.rank < 6 && best.cost >= 30)) return;
+    taken.push({ ...best.box, rank: item.rank, said });
+    const middle = item.half ? 22 : 0;
+    label.style.transform = `translate(${Math.round(middle + best.dx)}px, ${Math.round(middle + best.dy)}px)`;
+    label.classList.add("shown");
+    lead(element, at, best.box, half, middle);
+  }
+
+  // Where a label may stand, the best place first, as the offset of its upper left corner.
+  function spots(item, wide, high, half) {
+    const gap = half || item.look === "ring-mark" ? half + 3 : 0;
+    if (!gap) return [[-wide / 2, -high / 2], [-wide / 2, -high * 1.6], [-wide / 2, high * 0.6]];
+    const found = [[gap, -high / 2], [-gap - wide, -high / 2], [-wide / 2, gap], [-wide / 2, -gap - high]];
+    const near = gap * 0.7;
+    found.push([near, near], [near, -near - high], [-near - wide, near], [-near - wide, -near - high]);
+    if (item.look !== "stop-mark") return found;
+    for (const away of [30, 60, 95, 130, 165, 200, 240]) {
+      for (const across of [-1.1, -0.8, -0.5, -0.2, 0.1]) found.push([across * wide, away], [across * wide, -away - high]);
+    }
+    return found;
+  }
+
+  // A line from a stop to its label where the label had to stand off.
+  function lead(element, at, box, half, middle) {
+    const leader = element.querySelector(".leader");
+    if (!leader) return;
+    const x = Math.min(Math.max(at.x, box.left + 4), box.right - 4) - at.x;
+    const y = Math.min(Math.max(at.y, box.top + 4), box.bottom - 4) - at.y;
+    const length = Math.hypot(x, y);
+    if (length < half + 14) return;
+    leader.style.width = `${length}px`;
+    leader.style.transform = `translate(${middle}px, ${middle}px) rotate(${Math.atan2(y, x)}rad)`;
+    leader.classList.add("shown");
+  }
+
+  // Points along a line, every 12 px, in view.
+  function steps(places, frame) {
+    const found = [];
+    for (let index = 1; index < places.length; index += 1) {
+      const [from, to] = [places[index - 1], places[index]];
+      const parts = Math.min(400, Math.max(1, Math.round(from.distanceTo(to) / 12)));
+      for (let part = 0; part < parts; part += 1) {
+        const spot = around(from.x + ((to.x - from.x) * part) / parts, from.y + ((to.y - from.y) * part) / parts, 3);
+        if (meet(spot, frame)) found.push(spot);
+      }
+    }
+    return found;
+  }
+
+  // A leg's arrow stands half-way along it; a ring's label where the ring is highest in view.
+  function follow(map, line, places, frame) {
+    if (line.kind === "ring") {
+      const inner = { left: 60, right: frame.right - 60, top: 20, bottom: frame.bottom - 60 };
+      const seen = places.filter((spot) => meet(around(spot.x, spot.y, 1), inner));
+      const pool = seen.length ? seen : places;
+      const middle = (frame.left + frame.right) / 2;
+      const best = pool.reduce((one, other) => (other.y + Math.abs(other.x - middle) / 2 < one.y + Math.abs(one.x - middle) / 2 ? other : one));
+      line.marker.setLatLng(map.containerPointToLatLng(best));
+      return;
+    }
+    const lengths = places.slice(1).map((spot, index) => spot.distanceTo(places[index]));
+    const whole = lengths.reduce((sum, length) => sum + length, 0);
+    const element = line.marker.getElement();
+    if (element) element.style.display = whole < 60 ? "none" : "";
+    let rest = whole / 2;
+    const index = Math.max(0, lengths.findIndex((length) => (rest -= length) <= 0));
+    const [from, to] = [places[index], places[index + 1] || places[index]];
+    const share = lengths[index] ? (rest + lengths[index]) / lengths[index] : 0;
+    line.marker.setLatLng(map.containerPointToLatLng(L.point(from.x + (to.x - from.x) * share, from.y + (to.y - from.y) * share)));
+    const turned = element && element.querySelector("g");
+    if (turned) turned.setAttribute("transform", `rotate(${(Math.atan2(to.x - from.x, from.y - to.y) * 180) / Math.PI})`);
+  }
+
+  // Controls
+
+  function scale() {
+    const control = L.control({ position: "bottomleft" });
+    control.onAdd = (map) => {
+      const box = L.DomUtil.create("div", "scale");
+      const text = L.DomUtil.create("span", "text", box);
+      const bar = L.DomUtil.create("span", "bar", box);
+      const update = () => {
+        const middle = map.getSize().divideBy(2);
+        const metres = map.distance(map.containerPointToLatLng(middle.subtract([50, 0])), map.containerPointToLatLng(middle.add([50, 0])));
+        const most = metres / METRES_PER_NMI; // what 100 px are worth in the middle of the view
+        const power = 10 ** Math.floor(Math.log10(most));
+        const round = [5, 2, 1].find((step) => step * power <= most) * power;
+        const places = Math.max(0, -Math.floor(Math.log10(round)));
+        text.textContent = `${round.toFixed(places)} nmi`;
+        bar.style.width = `${((round / most) * 100).toFixed(1)}px`;
+        bar.dataset.nmi = String(round);
+      };
+      map.on("move zoomend resize", update);
+      map.whenReady(update);
+      return box;
+    };
+    return control;
+  }
+
+  function north() {
+    const control = L.control({ position: "topright" });
+    control.onAdd = () => {
+      const box = L.DomUtil.create("div", "north");
+      box.setAttribute("role", "img");
+      box.setAttribute("aria-label", "True north is up");
+      box.innerHTML = '<svg width="20" height="24" viewBox="-10 -12 20 24" aria-hidden="true"><path d="M0 -11L8 11L0 6L-8 11Z" fill="currentColor"/></svg>N';
+      return box;
+    };
+    return control;
+  }
+
+  function panels(map) {
+    const all = [...document.querySelectorAll(".panel")];
+    const wide = window.matchMedia("(min-width: 900px)");
+    const fit = () => all.forEach((panel) => { panel.open = wide.matches && (panel.id === "panel-route" || panel.id === "panel-key"); });
+    fit();
+    wide.addEventListener("change", fit);
+    let printing = false;
+    window.addEventListener("beforeprint", () => { printing = true; all.forEach((panel) => { panel.open = true; }); });
+    window.addEventListener("afterprint", () => { printing = false; fit(); });
+    const narrow = () => !printing && getComputedStyle(document.querySelector(".panel .long")).display === "none";
+    for (const panel of all) {
+      panel.addEventListener("toggle", () => {
+        if (panel.open && narrow()) all.filter((other) => other !== panel).forEach((other) => { other.open = false; });
+      });
+    }
+    map.on("click", () => { if (narrow()) all.forEach((panel) => { panel.open = false; }); });
+    document.addEventListener("keydown", (event) => { if (event.key === "Escape" && narrow()) all.forEach((panel) => { panel.open = false; }); });
+    for (const button of document.querySelectorAll("[data-opens]")) {
+      button.addEventListener("click", () => {
+        const panel = document.getElementById(button.dataset.opens);
+        panel.open = narrow() ? !panel.open : true;
+        if (panel.open) panel.scrollIntoView({ block: "nearest" });
+      });
+    }
+    for (const button of document.querySelectorAll("[data-at]")) {
+      button.addEventListener("click", () => {
+        if (narrow()) all.forEach((panel) => { panel.open = false; });
+        map.setView(button.dataset.at.split(",").map(Number), Math.max(map.getZoom(), 11));
+      });
+    }
+    for (const box of document.querySelectorAll("[data-theme]")) {
+      box.addEventListener("change", () => {
+        const theme = themes[Number(box.dataset.theme)];
+        if (box.checked) theme.addTo(map); else theme.remove();
+      });
+    }
+  }
+
+  // Texts
+
+  function position(latlng) {
+    const half = (angle, width, letters) => {
+      const hundredths = Math.round(Math.abs(angle) * 6000);
+      const minutes = ((hundredths % 6000) / 100).toFixed(2).padStart(5, "0");
+      return `${String(Math.floor(hundredths / 6000)).padStart(width, "0")} ${minutes}${letters[angle < 0 && hundredths ? 1 : 0]}`;
+    };
+    return `<p class="at">${half(latlng.lat, 2, "NS")} ${half(latlng.lng, 3, "EW")}</p>`;
+  }
+
+  // Markup to text, for attributes that readers speak.
+  function plain(markup) {
+    const held = document.createElement("template");
+    held.innerHTML = (markup || "").replaceAll("<br>", ", ");
+    return held.content.textContent;
+  }
+
+  return { open, style, point, each, start };
+})();

@@ -1,0 +1,169 @@
+"""The text beside the map: stops and legs as a list, the key, cautions, notes and sources.
+
+The same facts as on the map, for whoever can't see it, can't tap it, or prints it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from maps.features import in_order
+from maps.geometry import COAST_WITHIN_M, DEPTHS_WITHIN_M
+from maps.words import Markup, as_lines, as_markup, flag_of, number_of, text_of, write_number, write_position
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from geopandas import GeoDataFrame
+
+    from layers.region import Region
+    from maps.features import Theme
+
+__all__ = ["STANDING_CAUTION", "Told", "write_panels"]
+
+STANDING_CAUTION = "An aid to planning, not for navigation"
+"""Said on every map, whatever else is said."""
+
+_STANDING_REST = "Check current official charts, notices to mariners, weather and tides. Call each fuel dock ahead."
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the reader is told beside the map.
+
+    Parameters
+    ----------
+    title
+        The map's title.
+    notes
+        Lines on what was planned; the first stands under the title.
+    cautions
+        Lines that must be read before use.
+    """
+
+    title: str
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def all_cautions(self) -> tuple[str, ...]:
+        """The cautions, led by the one that every map carries, unless they say it themselves."""
+        said = any(STANDING_CAUTION.lower() in line.lower() for line in self.cautions)
+        return self.cautions if said else (f"{STANDING_CAUTION}. {_STANDING_REST}", *self.cautions)
+
+
+def write_panels(told: Told, region: Region, frames: Mapping[str, GeoDataFrame], themes: Sequence[Theme]) -> Markup:
+    """Return the panels as markup.
+
+    Parameters
+    ----------
+    told
+        Title, notes and cautions.
+    region
+        Where the layers come from.
+    frames
+        All layers by name.
+    themes
+        What is drawn.
+
+    Returns
+    -------
+    Markup
+        Four ``details``: open beside a wide map, one at a time on a phone.
+    """
+    panels = [
+        ("route", "Stops and legs", _route(frames)),
+        ("key", "Key", _key(themes)),
+        ("cautions", "Cautions", _cautions(told)),
+        ("about", "What this map shows", _about(told, region, themes)),
+    ]
+    short = {"route": "Stops", "about": "About"}
+    return Markup(
+        "".join(
+            f'<details class="panel" id="panel-{name}"><summary><span class="long">{title}</span>'
+            f'<span class="short" aria-hidden="true">{short.get(name, title)}</span></summary>'
+            f'<div class="inside">{inside}</div></details>'
+            for name, title, inside in panels
+            if inside
+        )
+    )
+
+
+def _route(frames: Mapping[str, GeoDataFrame]) -> str:
+    stops = [_stop(row, shape) for row, shape in in_order("stops", frames.get("stops"))]
+    legs = [_leg(row) for row, _ in in_order("legs", frames.get("legs"))]
+    parts = [f'<h3>Stops</h3><ul class="stops">{"".join(stops)}</ul>'] if stops else []
+    parts += [f'<h3>Legs</h3><ol class="legs">{"".join(legs)}</ol>'] if legs else []
+    return "".join(parts)
+
+
+def _stop(row: dict[str, Any], shape: Any) -> str:
+    kind, order = text_of(row, "kind"), number_of(row, "order")
+    number = write_number(order, 0) if order is not None and kind in {"fuel stop", "via"} else ""
+    head = f'<span class="number">{number}</span>' if number else ""
+    what = as_markup(kind.capitalize())
+    name = as_markup(text_of(row, "name") or text_of(row, "title"))
+    label, text = as_markup(text_of(row, "label")), as_lines(text_of(row, "text"))
+    spot = shape.representative_point()
+    return (
+        f'<li><button type="button" class="show" data-at="{spot.y:.5f},{spot.x:.5f}">{head}'
+        f'<span><b><bdi>{name}</bdi></b> <span class="what">{what}</span>'
+        f'<span class="left"><bdi>{label}</bdi></span></span></button>'
+        f'<p><bdi>{text}</bdi></p><p class="at">{write_position(spot.x, spot.y)}</p></li>'
+    )
+
+
+def _leg(row: dict[str, Any]) -> str:
+    title = as_markup(text_of(row, "title") or f"{text_of(row, 'from_name')} to {text_of(row, 'to_name')}")
+    unchecked = "" if flag_of(row, "depth_checked") else '<br><strong class="heed">Depth not checked</strong>'
+    heed = as_lines(text_of(row, "cautions"))
+    heed = Markup(f'<br><strong class="heed">{heed}</strong>') if heed else heed
+    return f"<li><b><bdi>{title}</bdi></b><br><bdi>{as_lines(text_of(row, 'text'))}</bdi>{unchecked}{heed}</li>"
+
+
+def _key(themes: Sequence[Theme]) -> str:
+    blocks = []
+    for theme in reversed(themes):  # what lies on top is read first
+        entries = "".join(f"<li>{entry.sample}<span><bdi>{entry.text}</bdi></span></li>" for entry in theme.key)
+        number = list(themes).index(theme)
+        head = (
+            f'<p class="switch"><b>{theme.title}</b></p>'
+            if theme.fixed
+            else f'<label class="switch"><input type="checkbox" checked data-theme="{number}">'
+            f"<b><bdi>{theme.title}</bdi></b></label>"
+        )
+        blocks.append(f"<section>{head}<ul>{entries}</ul></section>")
+    drawn = f"The coast is drawn to within {COAST_WITHIN_M:.0f} m, depths to within {DEPTHS_WITHIN_M:.0f} m."
+    return f"{''.join(blocks)}<p>{drawn} The track is drawn as computed.</p>"
+
+
+def _cautions(told: Told) -> str:
+    return f"<ul>{''.join(f'<li><bdi>{as_lines(line)}</bdi></li>' for line in told.all_cautions)}</ul>"
+
+
+def _about(told: Told, region: Region, themes: Sequence[Theme]) -> str:
+    about = region.about
+    notes = "".join(f"<li><bdi>{as_lines(line)}</bdi></li>" for line in told.notes)
+    shown = ", ".join(theme.title for theme in themes)
+    parts = [f"<p><bdi>{as_markup(told.title)}</bdi></p>", f"<ul>{notes}</ul>" if notes else ""]
+    parts.append(f"<p>Waters: <bdi>{as_markup(about.name)}</bdi>. Shown: {shown}.</p>")
+    if missing := sorted(set(region.frames) - set(region.present)):
+        names = ", ".join(as_markup(name.replace("_", " ")) for name in missing)
+        parts.append(f'<p><strong class="heed">No data on: {names}.</strong></p>')
+    parts.append(
+        f"<p>Depths are below {as_markup(about.chart_datum)}, clearances above {as_markup(about.clearance_datum)}.</p>"
+    )
+    sources = "".join(_source(name, source) for name, source in about.sources.items())
+    parts.append(f"<h3>Sources</h3><ul>{sources}</ul>" if sources else "")
+    parts.append(
+        "<p>Distances are nautical miles, courses are true, positions are WGS 84 in degrees and minutes. "
+        "Press and hold on the map to read a position. Drawn with Leaflet and folium.</p>"
+    )
+    return "".join(parts)
+
+
+def _source(name: str, source: Any) -> str:
+    said = [getattr(source, part, None) for part in ("title", "publisher", "date", "licence")]
+    line = ", ".join(str(part) for part in said if part)
+    return f"<li>{as_markup(name.replace('_', ' '))}: <bdi>{as_markup(line, longest=400)}</bdi></li>"

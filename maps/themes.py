@@ -1,0 +1,57 @@
+"""Which layers are drawn, in which order, and which of them stands in for another."""
+
+from __future__ import annotations
+
+from functools import partial
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from maps.voyage import VOYAGE, draw_docks, draw_extra
+from maps.waters import WATERS, draw_edge
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from geopandas import GeoDataFrame
+
+    from maps.features import Theme
+    from maps.geometry import Bounds
+
+__all__ = ["find_themes"]
+
+_STANDS_IN: Mapping[str, str] = MappingProxyType({"docks": "dock_marks", "waypoints": "place_marks"})
+"""Layers of the region, and the computed ones that show the same places with more to say."""
+
+
+def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: str) -> tuple[Theme, ...]:
+    """Return everything that is to be drawn, the lowest sheet first.
+
+    Parameters
+    ----------
+    frames
+        Layers by name; names that nobody knows are drawn plainly.
+    extent
+        The region's extent.
+    currency
+        Of the docks' prices.
+
+    Returns
+    -------
+    tuple[Theme, ...]
+        Themes with at least one feature.
+
+    Raises
+    ------
+    InputError
+        When a layer is not in WGS 84.
+    """
+    drawers: dict[str, Callable[[GeoDataFrame], Theme]] = {
+        **WATERS,
+        "docks": partial(draw_docks, currency=currency),
+        **VOYAGE,
+    }
+    hidden = {old for old, new in _STANDS_IN.items() if new in frames}
+    themes = [draw_edge(extent)]
+    themes += [drawer(frames[name]) for name, drawer in drawers.items() if name in frames and name not in hidden]
+    themes += [draw_extra(name, frames[name]) for name in frames if name not in drawers]
+    return tuple(theme for theme in themes if theme.features)

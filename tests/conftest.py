@@ -1,0 +1,63 @@
+"""What tests share: the profiles of hypothesis, the demo's region and boats, and its network, built once."""
+
+from __future__ import annotations
+
+import os
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+sys.path.insert(0, str(Path(__file__).parent))  # oracles are plain modules, importable as `oracles.NAME`
+
+import demo_region  # noqa: E402
+from layers.region import read_region  # noqa: E402
+from routeplan.boats import read_boat  # noqa: E402
+from routeplan.building import build_network  # noqa: E402
+
+if TYPE_CHECKING:
+    from layers.region import Region
+    from routeplan.boats import Boat
+    from routeplan.network import Network
+
+_QUIET = [HealthCheck.too_slow, HealthCheck.filter_too_much]
+settings.register_profile("ci", derandomize=True, deadline=None, max_examples=60, suppress_health_check=_QUIET)
+settings.register_profile("search", deadline=None, max_examples=1000, suppress_health_check=_QUIET)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+NOW = datetime(2026, 6, 30, 12, tzinfo=UTC)  # the day the demo's data are dated
+
+
+@pytest.fixture(scope="session")
+def demo() -> Region:
+    """The demo region."""
+    return read_region(demo_region.data_folder())
+
+
+@pytest.fixture(scope="session")
+def demo_boats() -> dict[str, Boat]:
+    """The demo's boats by name."""
+    boats = [read_boat(path) for path in sorted((demo_region.data_folder() / "boats").glob("*.toml"))]
+    return {boat.name: boat for boat in boats}
+
+
+@pytest.fixture(scope="session")
+def cache_with_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder of built networks, empty at first."""
+    return tmp_path_factory.mktemp("networks")
+
+
+@pytest.fixture(scope="session")
+def demo_network(demo: Region, demo_boats: dict[str, Boat], cache_with_demo: Path) -> Network:
+    """The network of the demo's first gasoline day boat, built once for all tests."""
+    boat = next(b for b in demo_boats.values() if b.fuel == "gasoline")
+    return build_network(demo, boat, cache=cache_with_demo)
+
+
+@pytest.fixture
+def now() -> datetime:
+    """The clock of the tests."""
+    return NOW
