@@ -155,7 +155,7 @@ def write_region_toml(folder: Path) -> None:
         lines += [
             "",
             f"[sources.{layer}]",
-            f'title = "Coast of Varrow, {layer}: {_DISCLAIMER}"',
+            f'title = "Coast of Varrow: {_DISCLAIMER}"',
             'publisher = "routeplan demo generator"',
             "date = 2026-06-30",
             'licence = "CC0 1.0"',

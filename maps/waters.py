@@ -112,6 +112,8 @@ def _closed_water(frame: GeoDataFrame) -> Theme:
         seen.add(reason)
         title = as_markup(text_of(row, "title")) or as_markup(_REASONS[reason][0])
         features.append(Feature(simplified(shape), f"closed {reason}", tip=title, popup=write_popup(title, [])))
+        if reason == "no-entry":
+            continue  # the zone that closes it carries its own label
         label = as_markup(_REASONS[reason][0])
         features += [label_in(part, label, "closed-name", rank=3) for part in largest_parts(shape)]
     key = tuple(area_entry(f"closed {reason}", text) for reason, (_, text) in _REASONS.items() if reason in seen)

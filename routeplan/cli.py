@@ -301,15 +301,15 @@ def demo(
     """Plan the demo region's long run, and write the plan and its map into a folder."""
     import demo_region
     from layers import read_region
+    from layers.files import replaced_file
     from routeplan.boats import read_boat
+    from routeplan.console import wrapped
     from routeplan.documents import passage_document
-    from routeplan.files import make_folder, write_text
     from routeplan.fuel import read_aboard
     from routeplan.trips import Trip, read_departure
     from routeplan.water import Margins
 
     story, data = demo_region.story(), demo_region.data_folder()
-    make_folder(out, "--out")
     the_boat = read_boat(data / story.boat)
     the_region = read_region(data)
     depart = read_departure(story.depart, the_region.zone, "--depart")
@@ -318,11 +318,10 @@ def demo(
     )
     network = _network(the_region, the_boat, Margins(), depart, cached=True)
     answer = _answer(network, trip, depart, as_json=False)
-    write_text(out / "passage.json", json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", "--out")
+    with replaced_file(out / "passage.json") as draft:
+        draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
     _draw(answer, out / "passage.html")
     _print_passage(answer, as_json=False)
-    from routeplan.console import wrapped
-
     print("\n" + wrapped(f"What to see here: {story.why}"))
     print(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
     print("Open the map in any browser, no network needed.")
@@ -433,7 +432,7 @@ def _draw(answer: Passage, path: Path) -> None:
 
     region, plan = answer.network.region, answer.recommended
     words = Words(answer.boat, region.zone, region.about.currency)
-    notes = [words.summary(plan).capitalize(), *(f"Or {p.name}: {p.difference}" for p in answer.plans[1:])]
+    notes = [*words.summary_lines(plan), *(f"Or {p.name}: {p.difference}" for p in answer.plans[1:])]
     title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
     page = maps.draw(region, layers_of(answer), title=title, notes=notes, cautions=(*answer.cautions, *plan.cautions))
     page.save(path)

@@ -191,7 +191,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
             "kind": "start",
             "title": f"Start: {first.from_}",
             "text": f"Leave {words.day_and_clock(plan.depart)}\nAboard: {aboard.how}",
-            "label": f"start, {units.volume(aboard.mean_l)}",
+            "label": f"{units.volume(aboard.mean_l)} aboard",
             "aboard_l": aboard.mean_l,
         }
     ]
@@ -230,7 +230,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
     points.append(last.to_position)
     by_name = {t.place.name: t.place.position for t in passage.network.terminals}
     called = {row["name"] for row in rows}
-    for stop in plan.stops:
+    for number, stop in enumerate(plan.stops, start=1):
         alternate = stop.alternate
         if alternate is None or alternate.name in called:
             continue
@@ -243,7 +243,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
                 "title": f"If {stop.dock} is closed: {alternate.name}",
                 "text": f"{shown_distance(alternate.distance_nmi)} from {stop.dock} over water\n"
                 f"{units.volume_down(alternate.left_l)} left there at the low figure",
-                "label": "alternate",
+                "label": f"if stop {number} is closed",
             }
         )
         points.append(by_name[alternate.name])

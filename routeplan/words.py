@@ -88,6 +88,25 @@ class Words:
             f"{self.units.volume_down(plan.least_margin_l)} above the reserve{cost}"
         )
 
+    def summary_lines(self, plan: Plan) -> list[str]:
+        """Say a plan in short lines, for a narrow screen.
+
+        Parameters
+        ----------
+        plan
+            The plan.
+
+        Returns
+        -------
+        Stops and arrival first, then fuel and margin.
+        """
+        stops = {0: "No stop", 1: "One stop"}.get(len(plan.stops), f"{len(plan.stops)} stops")
+        fuel = f"Burns {self.units.volume(plan.fuel_l)}" + (f", {self.money(plan.cost)} for fuel" if plan.stops else "")
+        return [
+            f"{stops}, {shown_distance(plan.distance_nmi)}, arrives {self.day_and_clock(plan.arrive)}",
+            f"{fuel}; least margin {self.units.volume_down(plan.least_margin_l)} above the reserve",
+        ]
+
     def money(self, amount: float | None) -> str:
         """Say an amount.
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 _QUIET = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 settings.register_profile("ci", derandomize=True, deadline=None, max_examples=60, suppress_health_check=_QUIET)
-settings.register_profile("search", deadline=None, max_examples=1000, suppress_health_check=_QUIET)
+settings.register_profile("search", deadline=None, max_examples=6000, suppress_health_check=_QUIET)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 NOW = datetime(2026, 6, 30, 12, tzinfo=UTC)  # the day the demo's data are dated

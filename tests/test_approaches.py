@@ -62,7 +62,10 @@ def test_a_place_on_land_begins_at_the_nearest_shore() -> None:
 
 def test_beyond_the_snap_there_is_no_water() -> None:
     """A shoal of 2 km round the place; the snap is half a mile."""
-    deep, flat = (box(-19000, -27000, 19000, 27000), {"min_depth_m": 20.0}), (box(-2000, 0, 2000, 2000), {"min_depth_m": 0.2})
+    deep, flat = (
+        (box(-19000, -27000, 19000, 27000), {"min_depth_m": 20.0}),
+        (box(-2000, 0, 2000, 2000), {"min_depth_m": 0.2}),
+    )
     _, joined = _join(make_region(land=[ISLE], depth=[deep, flat]), 0, 300)
     assert joined.approaches == ()
     assert "0.5 nmi" in joined.why_not
@@ -120,7 +123,10 @@ def test_a_dock_between_two_waters_joins_both() -> None:
 
 def test_what_an_approach_crosses_is_marked() -> None:
     """A shoal of 60 m along the shore and a rock's keep-off over it."""
-    deep, flat = (box(-19000, -27000, 19000, 27000), {"min_depth_m": 20.0}), (box(-2000, 0, 2000, 60), {"min_depth_m": 0.2})
+    deep, flat = (
+        (box(-19000, -27000, 19000, 27000), {"min_depth_m": 20.0}),
+        (box(-2000, 0, 2000, 60), {"min_depth_m": 0.2}),
+    )
     rock = (shapely.Point(0, 60), {"kind": "rock", "keep_off_m": 30.0})
     _, joined = _join(make_region(land=[ISLE], depth=[deep, flat], hazards=[rock]), 0, 5)
     assert [set(a.crosses) for a in joined.approaches] == [{"shoal", "hazard"}]
@@ -132,7 +138,9 @@ def test_what_an_approach_crosses_is_marked() -> None:
 def _nearest_clear_m(region: Region, water: Water, at: tuple[float, float]) -> float:
     """[m] Try the navigable edge every metre, and rays to the sides of every corner, against the raw layers."""
     closed = [to_metres(s) for name in ("land", "zones", "overhead") for s in region.layer(name).geometry]
-    barrier = shapely.union_all([s.buffer(1.0, cap_style="flat") if "Line" in s.geom_type else s.buffer(-0.05) for s in closed])
+    barrier = shapely.union_all(
+        [s.buffer(1.0, cap_style="flat") if "Line" in s.geom_type else s.buffer(-0.05) for s in closed]
+    )
     edge = to_metres(shapely.transform(shapely.segmentize(water.navigable.boundary, 1.0), water.plane.to_lonlat))
     xy = shapely.get_coordinates(edge)
     if to_metres(shapely.transform(water.navigable, water.plane.to_lonlat)).covers(shapely.Point(at)):
@@ -144,7 +152,9 @@ def _nearest_clear_m(region: Region, water: Water, at: tuple[float, float]) -> f
 
 
 @given(
-    st.lists(st.tuples(st.integers(-500, 500), st.integers(20, 500), st.integers(5, 300), st.integers(5, 60)), max_size=5),
+    st.lists(
+        st.tuples(st.integers(-500, 500), st.integers(20, 500), st.integers(5, 300), st.integers(5, 60)), max_size=5
+    ),
     st.tuples(st.integers(-300, 300), st.integers(2, 400)),
 )
 def test_the_entry_is_the_nearest_clear_one(walls: list[tuple[int, int, int, int]], at: tuple[int, int]) -> None:
@@ -181,7 +191,9 @@ def test_no_approach_of_the_demo_crosses_land_or_a_closed_zone(demo: Region, dem
             names.append(terminal.place.name)
             lines.append(closed.line(water.plane.to_lonlat(shapely.get_coordinates(off))))
     assert len(lines) > 20
-    assert [(names[i], what) for i, what in closed.nearer(lines, 0.0, kinds=("land", "no-entry", "low")) if what != "hazard"] == []
+    assert [
+        (names[i], what) for i, what in closed.nearer(lines, 0.0, kinds=("land", "no-entry", "low")) if what != "hazard"
+    ] == []
 
 
 def test_a_place_that_can_not_be_joined_is_listed_with_the_reason(demo_network: Network) -> None:

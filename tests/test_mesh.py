@@ -39,7 +39,9 @@ def test_half_edges_are_paired_inside_and_single_along_the_edge(water: Any) -> N
     edge = 0.0
     for half, other in enumerate(mesh.twin):
         if other < 0:
-            edge += float(np.hypot(mesh.x[mesh.start[half]] - mesh.x[ends[half]], mesh.y[mesh.start[half]] - mesh.y[ends[half]]))
+            edge += float(
+                np.hypot(mesh.x[mesh.start[half]] - mesh.x[ends[half]], mesh.y[mesh.start[half]] - mesh.y[ends[half]])
+            )
         else:
             assert mesh.twin[other] == half
             assert (mesh.start[other], ends[other]) == (ends[half], mesh.start[half])

@@ -22,9 +22,13 @@ TOUCHING = shapely.box(0, 0, 24, 24).difference(
     shapely.union_all([shapely.box(4, 4, 10, 10), shapely.box(10, 10, 16, 16), shapely.box(16, 4, 20, 10)])
 )  # two islands meet in one point, a third lies across a channel in line with them
 SLOTS = shapely.box(0, 0, 24, 24).difference(
-    shapely.union_all([shapely.box(0, 8, 11, 9), shapely.box(12, 8, 24, 9), shapely.box(1, 15, 12, 16), shapely.box(13, 15, 23, 16)])
+    shapely.union_all(
+        [shapely.box(0, 8, 11, 9), shapely.box(12, 8, 24, 9), shapely.box(1, 15, 12, 16), shapely.box(13, 15, 23, 16)]
+    )
 )  # slots one step wide, walls in line
-STAIRS = shapely.Polygon([(0, 0), (24, 0), (24, 24), (20, 24), (20, 20), (16, 20), (16, 16), (12, 16), (12, 12), (8, 12), (8, 8), (0, 8)])
+STAIRS = shapely.Polygon(
+    [(0, 0), (24, 0), (24, 24), (20, 24), (20, 20), (16, 20), (16, 16), (12, 16), (12, 12), (8, 12), (8, 8), (0, 8)]
+)
 
 
 def _wedges(mesh: Mesh) -> list[Wedge]:
@@ -34,7 +38,9 @@ def _wedges(mesh: Mesh) -> list[Wedge]:
     return [Wedge(at(c.vertex), at(c.following), at(c.preceding)) for c in mesh.corners]
 
 
-def _point_legs(mesh: Mesh, eye: tuple[int, int], others: Sequence[tuple[int, int]] = ()) -> tuple[set[Wedge], set[int]]:
+def _point_legs(
+    mesh: Mesh, eye: tuple[int, int], others: Sequence[tuple[int, int]] = ()
+) -> tuple[set[Wedge], set[int]]:
     spots = [(float(x), float(y)) for x, y in (eye, *others)]
     triangles = mesh.locate(np.array(spots))
     corners, seen = find_point_legs(mesh, spots[0], triangles[0], place_points(triangles), spots)

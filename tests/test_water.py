@@ -51,7 +51,9 @@ def _clear_m(water: Water, region: Region, boat: Boat) -> float:
 
 def _edge_lines(water: Water, closed: ClosedWater) -> Any:
     rings = [r for p in water.navigable.geoms for r in (p.exterior, *p.interiors)]
-    fine = [closed.metres(water.plane.to_lonlat(shapely.get_coordinates(shapely.segmentize(ring, 500.0)))) for ring in rings]
+    fine = [
+        closed.metres(water.plane.to_lonlat(shapely.get_coordinates(shapely.segmentize(ring, 500.0)))) for ring in rings
+    ]
     return np.concatenate([shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)) for xy in fine])
 
 
@@ -59,8 +61,14 @@ def _edge_lines(water: Water, closed: ClosedWater) -> Any:
 def test_the_stand_off_is_kept_and_not_much_more(standoff_m: float) -> None:
     """Two islands, a rock, a bank and a closed zone; measured on another plane from the raw layers."""
     region = make_region(
-        land=[(shapely.Point(0, 0).buffer(1500, quad_segs=40), {}), (shapely.Polygon([(4000, 0), (9000, 500), (6000, 4000)]), {})],
-        depth=[(box(-19000, -27000, 19000, 27000), {"min_depth_m": 20.0}), (box(-6000, -6000, -3000, -3000), {"min_depth_m": 0.4})],
+        land=[
+            (shapely.Point(0, 0).buffer(1500, quad_segs=40), {}),
+            (shapely.Polygon([(4000, 0), (9000, 500), (6000, 4000)]), {}),
+        ],
+        depth=[
+            (box(-19000, -27000, 19000, 27000), {"min_depth_m": 20.0}),
+            (box(-6000, -6000, -3000, -3000), {"min_depth_m": 0.4}),
+        ],
         hazards=[(shapely.Point(-8000, 4000), {"kind": "rock", "keep_off_m": 75.0})],
         zones=[zone(box(5000, -8000, 8000, -4000), "no-entry")],
     )
@@ -122,7 +130,10 @@ def _joined(region: Region, boat: Boat | None = None, **margins: Any) -> bool:
 @pytest.mark.parametrize(("short_m", "is_open"), [(0.0, False), (80.0, False), (150.0, True)])
 def test_bridge_ends_are_extended_to_land_or_the_gap_is_told(short_m: float, is_open: bool) -> None:  # noqa: FBT001
     """The bridge stops short of the north shore at y = 600; 30 m of stand-off would leave a gap of 150 m open."""
-    bridge = (shapely.LineString([(0, -700), (0, 600 - short_m)]), {"name": "Span", "kind": "cable", "clearance_m": 1.0})
+    bridge = (
+        shapely.LineString([(0, -700), (0, 600 - short_m)]),
+        {"name": "Span", "kind": "cable", "clearance_m": 1.0},
+    )
     region = make_region(land=SHORES, overhead=[bridge])
     assert _joined(region, standoff_m=30.0) is is_open
     findings = _water(region).findings
@@ -161,7 +172,10 @@ def test_where_depths_overlap_the_shallowest_counts() -> None:
 
 def test_unsurveyed_water_is_closed_unless_allowed() -> None:
     """No depth over 400 m of the strait; without any depth layer it is open and said not to be checked."""
-    halves = [(box(-19000, -27000, -200, 27000), {"min_depth_m": 30.0}), (box(200, -27000, 19000, 27000), {"min_depth_m": 30.0})]
+    halves = [
+        (box(-19000, -27000, -200, 27000), {"min_depth_m": 30.0}),
+        (box(200, -27000, 19000, 27000), {"min_depth_m": 30.0}),
+    ]
     region = make_region(land=SHORES, depth=halves)
     assert not _joined(region)
     assert _joined(region, allow_unsurveyed=True)
@@ -175,7 +189,9 @@ def test_unsurveyed_water_is_closed_unless_allowed() -> None:
 
 def test_hazards_keep_their_distance_and_the_stand_off() -> None:
     """A rock with 300 m of its own: 340 m off is too near by the stand-off of 50, 360 m is not (arcs may take 5 m)."""
-    region = make_region(land=[(box(9000, 0, 9100, 100), {})], hazards=[(shapely.Point(0, 0), {"kind": "rock", "keep_off_m": 300.0})])
+    region = make_region(
+        land=[(box(9000, 0, 9100, 100), {})], hazards=[(shapely.Point(0, 0), {"kind": "rock", "keep_off_m": 300.0})]
+    )
     water = _water(region)
     for angle in np.linspace(0, 2 * np.pi, 24, endpoint=False):
         c, s = float(np.cos(angle)), float(np.sin(angle))
@@ -221,7 +237,17 @@ def test_poor_surveys_get_the_wider_stand_off() -> None:
 
 def test_an_opening_bridge_is_a_gate_with_hours_and_a_wait() -> None:
     bridge = (shapely.LineString([(0, -700), (0, 700)]), {"name": "Span", "kind": "bridge", "clearance_m": 2.0})
-    leaf = (shapely.Point(20, 0), {"name": "Leaf", "kind": "bridge", "closed_clearance_m": 2.0, "opening_hours": "08:00-18:00", "wait_min": 12.0, "vhf": "9"})
+    leaf = (
+        shapely.Point(20, 0),
+        {
+            "name": "Leaf",
+            "kind": "bridge",
+            "closed_clearance_m": 2.0,
+            "opening_hours": "08:00-18:00",
+            "wait_min": 12.0,
+            "vhf": "9",
+        },
+    )
     region = make_region(land=SHORES, overhead=[bridge], openings=[leaf])
     (gate,) = _water(region).gates
     assert (gate.name, gate.kind, gate.hours, gate.must_open, gate.vhf) == ("Leaf", "bridge", "08:00-18:00", True, "9")
@@ -232,7 +258,10 @@ def test_an_opening_bridge_is_a_gate_with_hours_and_a_wait() -> None:
 def test_a_boat_that_fits_under_the_closed_span_neither_waits_nor_heeds_hours() -> None:
     """The fixed spans are 2 m, the opening one 6 m even when closed; the boat needs 3.5 m."""
     bridge = (shapely.LineString([(0, -700), (0, 700)]), {"name": "Span", "kind": "bridge", "clearance_m": 2.0})
-    leaf = (shapely.Point(0, 0), {"name": "Leaf", "kind": "bridge", "closed_clearance_m": 6.0, "opening_hours": "08:00-18:00", "wait_min": 12.0})
+    leaf = (
+        shapely.Point(0, 0),
+        {"name": "Leaf", "kind": "bridge", "closed_clearance_m": 6.0, "opening_hours": "08:00-18:00", "wait_min": 12.0},
+    )
     (gate,) = _water(make_region(land=SHORES, overhead=[bridge], openings=[leaf])).gates
     assert (gate.must_open, gate.wait_h, gate.hours) == (False, 0.0, None)
 
@@ -283,7 +312,9 @@ def test_speed_areas_do_not_overlap_and_the_lowest_limit_wins() -> None:
     for i, a in enumerate(water.speed_areas):
         for b in water.speed_areas[i + 1 :]:
             assert a.shape.intersection(b.shape).area < 1.0
-    areas = [a.shape.area for a in water.speed_areas]  # by hand: 200 m square; 2 km square; 2 km square less 1 km and 200 m
+    areas = [
+        a.shape.area for a in water.speed_areas
+    ]  # by hand: 200 m square; 2 km square; 2 km square less 1 km and 200 m
     assert areas == pytest.approx([4e4, 4e6, 4e6 - 1e6 - 4e4], rel=1e-3)
 
 
@@ -316,4 +347,6 @@ def test_a_creek_is_no_channel() -> None:
 
 
 def test_building_leaves_the_region_as_it_was(demo: Region, demo_network: Network) -> None:
-    assert demo_network.region.digest == type(demo)(demo.about, demo.frames, demo.present, demo.where, demo.notes).digest
+    assert (
+        demo_network.region.digest == type(demo)(demo.about, demo.frames, demo.present, demo.where, demo.notes).digest
+    )

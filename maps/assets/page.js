@@ -2,7 +2,7 @@
 // Texts arrive as HTML entities; nothing here builds markup out of anything else.
 "use strict";
 const drawing = (() => {
-  const METRES_PER_NMI = 1852; // exact, International Hydrographic Bureau 1929
+  const METRES_PER_NMI = 1852; // exact by definition (International Extraordinary Hydrographic Conference, Monaco 1929)
   const symbols = {};
   const items = []; // what has a symbol or a label: {marker, rank, width, half, must}
   const lines = []; // the track and the rings, whose labels move with the view

@@ -49,7 +49,9 @@ class ClosedWater:
         hazards = region.layer("hazards")
         self.hazards = self._project(hazards.geometry.array)
         self.keep_off_m = hazards["keep_off_m"].to_numpy(dtype=float)
-        self._edges: dict[str, shapely.STRtree] = {kind: shapely.STRtree(_segments(shapes)) for kind, shapes in self.shapes.items()}
+        self._edges: dict[str, shapely.STRtree] = {
+            kind: shapely.STRtree(_segments(shapes)) for kind, shapes in self.shapes.items()
+        }
         self._trees = {kind: shapely.STRtree(shapes) for kind, shapes in self.shapes.items()}
         self.surveyed = self._project(depth.geometry.array) if "depth" in region.present else None
         self._whole: Any = None

@@ -27,11 +27,21 @@ def coasts(draw: st.DrawFn, most_islands: int = 7) -> Any:
             lands.append(shapely.box(x, y, x + draw(st.integers(1, 8)), y + draw(st.integers(1, 8))))
         elif kind == "wall":
             long = draw(st.integers(2, 20))
-            lands.append(shapely.box(x, y, x + long, y + 1) if draw(st.booleans()) else shapely.box(x, y, x + 1, y + long))
+            lands.append(
+                shapely.box(x, y, x + long, y + 1) if draw(st.booleans()) else shapely.box(x, y, x + 1, y + long)
+            )
         elif kind == "triangle":
-            lands.append(shapely.convex_hull(shapely.MultiPoint([(x, y), (draw(whole), draw(whole)), (draw(whole), draw(whole))])))
+            lands.append(
+                shapely.convex_hull(
+                    shapely.MultiPoint([(x, y), (draw(whole), draw(whole)), (draw(whole), draw(whole))])
+                )
+            )
         else:
-            lands.append(shapely.box(x, y, x + 7, y + 7).difference(shapely.box(x + 2, y + 2, x + 6, y + draw(st.integers(3, 6)))))
+            lands.append(
+                shapely.box(x, y, x + 7, y + 7).difference(
+                    shapely.box(x + 2, y + 2, x + 6, y + draw(st.integers(3, 6)))
+                )
+            )
     sea = shapely.box(0, 0, SIZE, SIZE).difference(shapely.union_all(lands))
     return _polygons(shapely.set_precision(_polygons(sea), 1.0))
 

@@ -149,7 +149,12 @@ class Coast:
                 d = minus(b.at, a.at)
                 if a.at < b.at and a.is_tangent(d) and b.is_tangent(d) and self.leg(a, b, slit=True):
                     back = (-d[0], -d[1])
-                    between = [w for v in self._between(a.at, b.at) for w in self.at[v] if w.reflex and w.holds(d) and w.holds(back)]
+                    between = [
+                        w
+                        for v in self._between(a.at, b.at)
+                        for w in self.at[v]
+                        if w.reflex and w.holds(d) and w.holds(back)
+                    ]
                     legs[a, b] = sorted(between, key=lambda w: w.at)
         return legs
 

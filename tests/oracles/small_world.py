@@ -60,15 +60,27 @@ def position_text(x: float, y: float) -> str:
     return f"{lat:.6f}N {-lon:.6f}W"
 
 
-def make_region(half_deg: float = HALF_DEG, zone: str = "UTC", poor_m: float | None = None, **rows: Sequence[Row]) -> Region:
+def make_region(
+    half_deg: float = HALF_DEG, zone: str = "UTC", poor_m: float | None = None, **rows: Sequence[Row]
+) -> Region:
     """Make a region out of rows of geometry in metres and columns; layers that aren't named are absent."""
     lon, lat = MIDDLE
     about = RegionAbout(
-        name="Paper Water", extent=(lon - half_deg, lat - half_deg, lon + half_deg, lat + half_deg), time_zone=zone,
-        chart_datum="none", clearance_datum="none", currency="EUR", poor_survey_standoff_m=poor_m,
+        name="Paper Water",
+        extent=(lon - half_deg, lat - half_deg, lon + half_deg, lat + half_deg),
+        time_zone=zone,
+        chart_datum="none",
+        clearance_datum="none",
+        currency="EUR",
+        poor_survey_standoff_m=poor_m,
     )
     frames = {
-        name: build_layer(LAYERS[name], [dict(columns) for _, columns in layer], [to_globe(shape) for shape, _ in layer], zone=about.zone)
+        name: build_layer(
+            LAYERS[name],
+            [dict(columns) for _, columns in layer],
+            [to_globe(shape) for shape, _ in layer],
+            zone=about.zone,
+        )
         for name, layer in rows.items()
     }
     return build_region(about, frames)
@@ -76,7 +88,11 @@ def make_region(half_deg: float = HALF_DEG, zone: str = "UTC", poor_m: float | N
 
 def make_boat(**changes: Any) -> Boat:
     """Make the plainest boat: 1 l a mile at 20 kn, 2 l a mile at 5 kn, all of the tank usable but the reserve of 10 l."""
-    tank = Tank(capacity_l=changes.pop("capacity_l", 100.0), unusable_l=changes.pop("unusable_l", 0.0), full_mark_l=changes.pop("full_mark_l", 100.0))
+    tank = Tank(
+        capacity_l=changes.pop("capacity_l", 100.0),
+        unusable_l=changes.pop("unusable_l", 0.0),
+        full_mark_l=changes.pop("full_mark_l", 100.0),
+    )
     whole: dict[str, Any] = {
         "name": "Paper Boat",
         "fuel": "gasoline",
@@ -89,11 +105,14 @@ def make_boat(**changes: Any) -> Boat:
         "tank": tank,
         "reserve": Reserve(rule="volume", value=changes.pop("reserve_l", 10.0)),
         "burn": BurnTable(
-            speed_kn=changes.pop("speed_kn", (5.0, 20.0)), burn_lph=changes.pop("burn_lph", (10.0, 20.0)),
-            idle_lph=changes.pop("idle_lph", 2.0), sd_share=changes.pop("sd_share", 0.0),
+            speed_kn=changes.pop("speed_kn", (5.0, 20.0)),
+            burn_lph=changes.pop("burn_lph", (10.0, 20.0)),
+            idle_lph=changes.pop("idle_lph", 2.0),
+            sd_share=changes.pop("sd_share", 0.0),
         ),
         "instruments": Instruments(
-            aboard_sd_share=changes.pop("aboard_sd_share", 0.0), full_mark_sd_share=changes.pop("full_mark_sd_share", 0.0)
+            aboard_sd_share=changes.pop("aboard_sd_share", 0.0),
+            full_mark_sd_share=changes.pop("full_mark_sd_share", 0.0),
         ),
     }
     return Boat(**(whole | changes))
@@ -106,7 +125,14 @@ def box(west: float, south: float, east: float, north: float) -> shapely.Polygon
 
 def dock(x: float, y: float, name: str, **columns: object) -> Row:
     """One row of the docks layer: gasoline, open, deep, known to all unless told otherwise."""
-    known = {"name": name, "fuels": "gasoline", "depth_m": 5.0, "max_length_m": 20.0, "price_gasoline_per_l": 2.0, "opening_hours": "24/7"}
+    known = {
+        "name": name,
+        "fuels": "gasoline",
+        "depth_m": 5.0,
+        "max_length_m": 20.0,
+        "price_gasoline_per_l": 2.0,
+        "opening_hours": "24/7",
+    }
     return shapely.Point(x, y), known | columns
 
 

@@ -1,8 +1,8 @@
 """Rhumb lines against values from outside the project.
 
 The product sails no rhumb lines: a leg is as long as the geodesic, and its course is the geodesic's initial course. But
-over an extent that touches the equator its plane is Mercator's, and there a straight leg *is* a rhumb line. So published
-rhumb lines check the plane itself, by a road that no geodesic test takes: its angles must be the true courses, and a
+over an extent that touches the equator its plane is Mercator's, and there a straight leg *is* a rhumb line. Published
+rhumb lines so check the plane itself, by a road that no geodesic test takes: its angles must be the true courses, and a
 straight leg brought back to the globe and measured piece by piece must be as long as the rhumb line.
 
 Plane sailing (026 deg, 435 nm: 391.0 N, departure 190.7) has no place here: nothing in the product takes the sea for
