@@ -27,13 +27,13 @@ __all__ = ["app", "main"]
 app = typer.Typer(
     name="routeplan",
     help="Fuel aboard, range and refuel stops for fast outboard day boats. An aid to planning, not for navigation.",
-    no_args_is_help=True,
+    no_args_is_help=False,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-boats = typer.Typer(help="Look at a boat file.", no_args_is_help=True, rich_markup_mode=None)
-regions = typer.Typer(help="Look at a region.", no_args_is_help=True, rich_markup_mode=None)
+boats = typer.Typer(help="Look at a boat file.", no_args_is_help=False, rich_markup_mode=None)
+regions = typer.Typer(help="Look at a region.", no_args_is_help=False, rich_markup_mode=None)
 app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
 
@@ -329,17 +329,15 @@ def demo(
 
 def main() -> None:
     """Run the command line; every error leaves as one clear line and its exit code."""
-    import click
-
     from layers.errors import RouteplanError
 
     try:
         code = app(standalone_mode=False)
-    except click.exceptions.Exit as done:
+    except typer.Exit as done:
         code = done.exit_code
-    except click.exceptions.Abort:
+    except typer.Abort:
         code = _fail("stopped", 130)
-    except click.ClickException as error:
+    except typer.TyperException as error:
         code = _fail(_usage(error), 2)
     except KeyboardInterrupt:
         code = _fail("stopped", 130)
@@ -357,7 +355,7 @@ def main() -> None:
     sys.exit(code or 0)
 
 
-def _usage(error: Any) -> str:  # click's exception
+def _usage(error: Any) -> str:  # typer's exception
     context = getattr(error, "ctx", None)
     where = context.command_path if context else "routeplan"
     return f"{where}: {' '.join(error.format_message().split())} (see {where} --help)"
