@@ -147,7 +147,7 @@ def replaced_file(path: Path) -> Iterator[Path]:
     Raises
     ------
     InputError
-        The folder can't be made or written, or `path` is a folder.
+        The folder can't be made or written, or `path` is a folder, a device or a pipe.
 
     Examples
     --------
@@ -161,6 +161,9 @@ def replaced_file(path: Path) -> Iterator[Path]:
     """
     try:
         target = path.resolve()  # a link stays a link: what it points to is replaced
+        if target.exists() and not target.is_file():  # a device node would be replaced like any file
+            kind = "a folder" if target.is_dir() else "a device or pipe"
+            raise InputError(str(path), f"is {kind}, not a file", remedy="name a file that may be replaced")
         target.parent.mkdir(parents=True, exist_ok=True)
         draft = target.parent / f".{target.stem[:50]}.{secrets.token_hex(8)}{target.suffix}"
         draft.touch(exist_ok=False)

@@ -183,6 +183,45 @@ class Hours:
             moment = self._change_after(moment, start)
         raise NeverOpensError(self.text, start)
 
+    def next_open_for(self, when: datetime, lasts: timedelta) -> datetime:
+        """Find the first moment from `when` on at which the place is open and stays so for long enough.
+
+        Parameters
+        ----------
+        when
+            A moment with a time zone.
+        lasts
+            How long it has to stay open.
+
+        Returns
+        -------
+        datetime
+            In UTC; `when` itself where that will do.
+
+        Raises
+        ------
+        NeverOpensError
+            It isn't open for so long at a stretch within `LONGEST_SHUT_DAYS` days.
+        ValueError
+            `when` has no time zone.
+
+        Examples
+        --------
+        >>> from datetime import UTC, datetime, timedelta
+        >>> from zoneinfo import ZoneInfo
+        >>> hours = read_hours("08:00-12:00,14:00-18:00", ZoneInfo("UTC"))
+        >>> hours.next_open_for(datetime(2026, 7, 3, 11, 45, tzinfo=UTC), timedelta(minutes=30)).hour
+        14
+        """
+        begin = self.next_open(when)
+        while True:
+            closes = self.next_change(begin)
+            if closes is None or closes >= begin + lasts:
+                return begin
+            if closes > when + timedelta(days=LONGEST_SHUT_DAYS):
+                raise NeverOpensError(self.text, _zoned(when))
+            begin = self.next_open(closes)
+
     def next_change(self, when: datetime) -> datetime | None:
         """Find when the place next opens or closes after `when`.
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
+
+from pyproj import Geod
 
 from layers.errors import InputError
 from routeplan.docks import Dock, read_docks
@@ -15,13 +16,15 @@ from routeplan.search import Problem
 from routeplan.tracks import Tracks, build_dock_graph
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from routeplan.boats import Boat
     from routeplan.trips import Trip
 
-__all__ = ["Question", "ask", "resolve_place"]
+__all__ = ["Question", "ask", "join_place", "resolve_place"]
+
+_SAME_PLACE_M = 20.0  # [m] positions are shown to a hundredth of a minute, 19 m
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,54 +128,11 @@ def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Questi
         A place is unknown or can't be reached from water, or the boat can't be planned at the speed.
     """
     speed_kn = boat.cruising_speed_kn if trip.speed_kn is None else trip.speed_kn
-    boat.burn_lph(speed_kn, "--speed")
-    if boat.steady_kn(speed_kn) != speed_kn:
-        low, high = boat.burn.unsteady_kn or (0.0, 0.0)
-        raise InputError(
-            "--speed",
-            f"{boat.name} can't hold a speed between {low:g} and {high:g} kn",
-            value=f"{speed_kn:g} kn",
-            remedy=f"choose {low:g} kn or {high:g} kn",
-        )
-    where = ["FROM", *(f"--via {v}" for v in trip.via), "TO"]
-    places = [
-        resolve_place(network, text, w) for text, w in zip((trip.start, *trip.via, trip.finish), where, strict=True)
-    ]
-    for (w, here), (_, there) in pairwise(zip(where, places, strict=True)):
-        if here.position == there.position or here.name == there.name:
-            raise InputError(
-                w, f"{here.name} and {there.name} are the same place", remedy="name two places, with --via to go round"
-            )
-    known = {t.place: i for i, t in enumerate(network.terminals)}
-    new = list(dict.fromkeys(p for p in places if p not in known))
-    network = join_places(network, new)
-    known = {t.place: i for i, t in enumerate(network.terminals)}
-    ends = [known[p] for p in places]
-    notes: list[str] = []
-    for w, index in zip(where, ends, strict=True):
-        terminal = network.terminals[index]
-        if terminal.attachment.why_not:
-            raise InputError(
-                w,
-                f"{terminal.place.name} can't be reached by {boat.name}: {terminal.attachment.why_not}",
-                remedy="give a position on the water, or another place",
-            )
-        if terminal.attachment.inland_m > 0:
-            notes.append(
-                f"{terminal.place.name} lies {terminal.attachment.inland_m:.0f} m on land: "
-                "taken from the nearest shore."
-            )
+    _check_speed(boat, speed_kn)
+    network, ends = _join_ends(network, trip)
+    notes = _notes(network, ends)
     if trip.depart < now:
         notes.append("The departure lies in the past.")
-    if not network.water.depth_checked:
-        notes.append("The region has no depth layer: depth was not checked on any leg.")
-    elif network.water.margins.allow_unsurveyed:
-        notes.append("Unsurveyed water was allowed: depth was not checked on dashed legs.")
-    absent = sorted({"hazards", "zones", "overhead", "docks"} - network.region.present)
-    notes += [
-        f"The region has no {layer} layer: nothing is known of it, which is not the same as none." for layer in absent
-    ]
-    notes += [f"{finding[0].upper()}{finding[1:]}." for finding in network.water.findings]
     docks = read_docks(
         network.region,
         boat,
@@ -186,6 +146,63 @@ def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Questi
         if t.place.kind == "dock" and docks[t.place.row].suits and t.entries
     }
     return Question(network, boat, trip, docks, by_terminal, ends[0], tuple(ends[1:]), speed_kn), notes
+
+
+def _check_speed(boat: Boat, speed_kn: float) -> None:
+    boat.burn_lph(speed_kn, "--speed")
+    slowest_kn = min(boat.no_wake_kn, boat.burn.speed_kn[0])
+    if speed_kn < slowest_kn:
+        raise InputError(
+            "--speed",
+            f"slower than {slowest_kn:g} kn, the least that {boat.name}'s file speaks of",
+            value=f"{speed_kn:g} kn",
+            remedy="choose a speed of her burn table",
+        )
+    if boat.steady_kn(speed_kn) != speed_kn:
+        low, high = boat.burn.unsteady_kn or (0.0, 0.0)
+        raise InputError(
+            "--speed",
+            f"{boat.name} can't hold a speed between {low:g} and {high:g} kn",
+            value=f"{speed_kn:g} kn",
+            remedy=f"choose {low:g} kn or {high:g} kn",
+        )
+
+
+def _join_ends(network: Network, trip: Trip) -> tuple[Network, list[int]]:
+    """Join start, vias and finish, each of which has to lie somewhere else than the one before."""
+    where = ["FROM", *(f"--via {v}" for v in trip.via), "TO"]
+    ends: list[int] = []
+    for text, option in zip((trip.start, *trip.via, trip.finish), where, strict=True):
+        network, index = join_place(network, text, option)
+        if ends:
+            before, here = network.terminals[ends[-1]].place, network.terminals[index].place
+            if _apart_m(before, here) < _SAME_PLACE_M:
+                raise InputError(
+                    option,
+                    f"{here.name} is where the boat is already, {before.name}",
+                    remedy="name another place, or one to pass with --via",
+                )
+        ends.append(index)
+    return network, ends
+
+
+def _notes(network: Network, ends: Sequence[int]) -> list[str]:
+    """Say what is doubtful about the ends and the region, in sentences."""
+    notes = []
+    for index in ends:
+        terminal = network.terminals[index]
+        if terminal.attachment.inland_m > 0:
+            inland = f"{terminal.attachment.inland_m:.0f} m"
+            notes.append(f"{terminal.place.name} lies {inland} on land: taken from the nearest shore.")
+    if not network.water.depth_checked:
+        notes.append("The region has no depth layer: depth was not checked on any leg.")
+    elif network.water.margins.allow_unsurveyed:
+        notes.append("Unsurveyed water was allowed: depth was not checked on dashed legs.")
+    absent = sorted({"hazards", "zones", "overhead", "docks"} - network.region.present)
+    notes += [
+        f"The region has no {layer} layer: nothing is known of it, which is not the same as none." for layer in absent
+    ]
+    return notes + [f"{finding[0].upper()}{finding[1:]}." for finding in network.water.findings]
 
 
 def resolve_place(network: Network, text: str, where: str) -> Place:
@@ -219,3 +236,44 @@ def resolve_place(network: Network, text: str, where: str) -> Place:
     near = nearest_names(text, [t.place.name for t in network.terminals])
     offer = f"did you mean {' or '.join(near)}?" if near else "routeplan docks and region show list the names"
     raise InputError(where, "no dock or waypoint has this name", value=text, remedy=offer)
+
+
+def join_place(network: Network, text: str, where: str) -> tuple[Network, int]:
+    """Resolve a place and join it to the network.
+
+    Parameters
+    ----------
+    network
+        The network.
+    text
+        A name or a position.
+    where
+        The option that it came from.
+
+    Returns
+    -------
+    The network, grown if the place is new, and the place's terminal.
+
+    Raises
+    ------
+    InputError
+        The place is unknown, or can't be reached from navigable water.
+    """
+    place = resolve_place(network, text, where)
+    known = {t.place: i for i, t in enumerate(network.terminals)}
+    if place not in known:
+        network = join_places(network, [place])
+        known[place] = len(network.terminals) - 1
+    terminal = network.terminals[known[place]]
+    if terminal.attachment.why_not:
+        raise InputError(
+            where,
+            f"{place.name} can't be reached by {network.boat.name}: {terminal.attachment.why_not}",
+            remedy="give a position on the water, or another place",
+        )
+    return network, known[place]
+
+
+def _apart_m(a: Place, b: Place) -> float:
+    _, _, metres = Geod(ellps="WGS84").inv(*a.position, *b.position)
+    return float(metres)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -73,8 +74,8 @@ def passage(  # one parameter an option
         str | None, typer.Option("--speed", help="Speed, such as 24 or 24kn. Default the cruising speed.")
     ] = None,
     confidence: Annotated[
-        float, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve, 0.5 to 0.999.")
-    ] = 0.9,
+        str, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve, 0.5 to 0.999.")
+    ] = "0.9",
     berthing: Annotated[
         str, typer.Option("--berthing", help="Time alongside besides pumping, such as 15min.")
     ] = "15min",
@@ -97,18 +98,18 @@ def passage(  # one parameter an option
     """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
     from layers import read_region
     from routeplan.boats import read_boat
-    from routeplan.fuel import read_aboard, z_of
-    from routeplan.quantities import read_duration_h, read_speed_kn
-    from routeplan.trips import Trip, read_departure
+    from routeplan.fuel import read_aboard, read_confidence
+    from routeplan.quantities import read_speed_kn
+    from routeplan.trips import Trip, read_berthing_h, read_departure
 
     now = _now()
     margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
-    z_of(confidence)
+    share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
     units = the_boat.units
     trip_aboard = read_aboard(aboard, the_boat, "--aboard")
     speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
-    berthing_h = read_duration_h(berthing, "--berthing")
+    berthing_h = read_berthing_h(berthing, "--berthing")
     the_region = read_region(region, skip_bad_docks=skip_bad_docks)
     trip = Trip(
         start=start,
@@ -117,11 +118,10 @@ def passage(  # one parameter an option
         depart=now if depart is None else read_departure(depart, the_region.zone, "--depart"),
         aboard=trip_aboard,
         speed_kn=speed_kn,
-        confidence=confidence,
+        confidence=share,
         berthing_h=berthing_h,
         known_docks_only=known_docks_only,
     )
-    _note(f"Understood: aboard {trip_aboard.how}; full mark {units.echo_volume(the_boat.tank.full_mark_l)}.")
     network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
     answer = _answer(network, trip, now, as_json=as_json)
     if layers_file is not None:
@@ -198,24 +198,25 @@ def boat_show(
     file: Annotated[Path, typer.Argument(help="Boat file (TOML).")],
     aboard: Annotated[str, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l.")] = "full",
     confidence: Annotated[
-        float, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve.")
-    ] = 0.9,
+        str, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve.")
+    ] = "0.9",
     as_json: JsonOption = False,
 ) -> None:
     """Show a boat's capacity, usable fuel, and range at each speed of its burn table."""
     from routeplan.boats import read_boat
     from routeplan.console import tell_boat
     from routeplan.documents import boat_document
-    from routeplan.fuel import read_aboard
+    from routeplan.fuel import read_aboard, read_confidence
     from routeplan.survey import ranges_at_each_speed
 
     the_boat = read_boat(file)
     amount = read_aboard(aboard, the_boat, "--aboard")
-    ranges = ranges_at_each_speed(the_boat, amount, confidence)
+    share = read_confidence(confidence, "--confidence")
+    ranges = ranges_at_each_speed(the_boat, amount, share)
     if as_json:
         _print_json(boat_document(the_boat, amount, ranges))
     else:
-        print(tell_boat(the_boat, amount, confidence, ranges))
+        print(tell_boat(the_boat, amount, share, ranges))
 
 
 @regions.command("check")
@@ -332,7 +333,9 @@ def main() -> None:
     from layers.errors import RouteplanError
 
     try:
-        code = app(standalone_mode=False)
+        # A southern latitude is no option: a blank before the minus tells typer so, and readers strip it.
+        words = [f" {word}" if re.match(r"-\.?\d", word) else word for word in sys.argv[1:]]
+        code = app(args=words, standalone_mode=False)
     except typer.Exit as done:
         code = done.exit_code
     except typer.Abort:

@@ -97,6 +97,8 @@ def tell_passage(passage: Passage) -> str:
     for i, stop in enumerate(best.stops, start=1):
         out += ["", f"Stop {i}: {stop.dock}  {write_position(stop.position)}"]
         out += [wrapped(line, "  ") for line in words.stop_lines(stop)]
+    for wait in best.waits:
+        out += ["", wrapped(words.wait_line(wait))]
     out += ["", *_legs(best, words)]
     arrival = words.aboard(best.aboard_on_arrival_l, best.aboard_on_arrival_low_l)
     out += ["", wrapped(f"On arrival: {arrival}.")]
@@ -292,6 +294,7 @@ def _names(plan: Plan) -> str:
 
 def _legs(plan: Plan, words: Words) -> list[str]:
     units = words.units
+    befores = [plan.depart, *(leg.arrive for leg in plan.legs[:-1])]
     rows = [
         (
             str(i),
@@ -300,12 +303,12 @@ def _legs(plan: Plan, words: Words) -> list[str]:
             course(leg.course_deg),
             f"{leg.distance_nmi:.1f}",
             f"{leg.speed_kn:g}",
-            words.clock(leg.arrive),
+            words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
             units.volume_down(leg.aboard_after_l).removesuffix(f" {units.volume_label}"),
             units.volume_down(leg.aboard_after_low_l).removesuffix(f" {units.volume_label}"),
             "" if leg.depth_checked else "depth not checked",
         )
-        for i, leg in enumerate(plan.legs, start=1)
+        for i, (leg, since) in enumerate(zip(plan.legs, befores, strict=True), start=1)
     ]
     left = f"left {units.volume_label}"
     table = _table(("leg", "to", "position", "true", "nmi", "kn", "at", left, "low", ""), rows)

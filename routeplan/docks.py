@@ -20,7 +20,6 @@ __all__ = ["DEFAULT_PUMP_LPM", "STALE_DAYS", "Dock", "read_docks"]
 DEFAULT_PUMP_LPM = 38.0  # [l/min] about 10 US gal/min, a usual nozzle (common practice), where a dock states no rate
 STALE_DAYS = 365  # a dock confirmed longer ago than one season is told apart (common practice)
 _BLEND_LIMIT = 0.10  # share of ethanol above which marine engines must not be fed (common practice: E10 at the most)
-_LONGEST_FILL = timedelta(days=2)
 
 
 @dataclass(frozen=True)
@@ -105,17 +104,7 @@ class Dock:
         NeverOpensError
             It doesn't open for so long within the time that hours are looked ahead.
         """
-        begin = arrive
-        if self.hours is None:
-            return begin
-        lasts = min(timedelta(hours=lasts_h), _LONGEST_FILL)
-        for _ in range(1000):
-            begin = self.hours.next_open(begin)
-            closes = self.hours.next_change(begin)
-            if closes is None or closes >= begin + lasts:
-                return begin
-            begin = closes
-        raise NeverOpensError(str(self.hours), arrive)
+        return arrive if self.hours is None else self.hours.next_open_for(arrive, timedelta(hours=lasts_h))
 
 
 def read_docks(

@@ -190,7 +190,13 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
             "name": first.from_,
             "kind": "start",
             "title": f"Start: {first.from_}",
-            "text": f"Leave {words.day_and_clock(plan.depart)}\nAboard: {aboard.how}",
+            "text": "\n".join(
+                [
+                    f"Leave {words.day_and_clock(plan.depart)}",
+                    f"Aboard: {aboard.how}",
+                    *(words.wait_line(wait) for wait in plan.waits),
+                ]
+            ),
             "label": f"{units.volume(aboard.mean_l)} aboard",
             "aboard_l": aboard.mean_l,
         }

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from layers.errors import InputError
-from routeplan.quantities import plain_text, read_volume_l
+from routeplan.quantities import plain_text, read_share, read_volume_l
 
 if TYPE_CHECKING:
     from routeplan.boats import Boat
@@ -35,6 +35,7 @@ __all__ = [
     "low_figure_l",
     "promised_range_nmi",
     "read_aboard",
+    "read_confidence",
     "run_time_h",
     "z_of",
 ]
@@ -158,6 +159,30 @@ def z_of(confidence: float, where: str = "--confidence") -> float:
         problem = f"must be from {CONFIDENCE_LOW} to {CONFIDENCE_HIGH}"
         raise InputError(where, problem, value=confidence, remedy="0.9 keeps the reserve on nine arrivals in ten")
     return 0.0 if confidence == CONFIDENCE_LOW else NormalDist().inv_cdf(confidence)
+
+
+def read_confidence(text: str, where: str) -> float:
+    """Read a confidence.
+
+    Parameters
+    ----------
+    text
+        ``0.9`` or ``90 %``.
+    where
+        The option that it came from.
+
+    Returns
+    -------
+        [share] From 0.5 to 0.999.
+
+    Raises
+    ------
+    InputError
+        It can't be read, or is outside these limits.
+    """
+    share = read_share(text, where)
+    z_of(share, where)
+    return share
 
 
 def low_figure_l(mean_l: float, burned_l: float, start_sd_l: float, sd_share: float, z: float) -> float:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["Stretch", "TurnNames", "find_stretches"]
 
 _SAME_SPOT_M = 2.0  # [m] a piece of a leg shorter than this is rounding
+_STRAIGHT_M = 1.0  # [m] a way through a gate that bends by less than this is one leg
 _NEAR_MARK_NMI = 1.0  # [nmi] a turn is named after a waypoint this near
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -49,6 +50,8 @@ class Stretch:
         What to heed on it.
     depth_checked
         Whether all of it lies in water of charted depth enough.
+    gate
+        Name of the gate it runs through; empty elsewhere.
     """
 
     a: Point
@@ -62,6 +65,7 @@ class Stretch:
     course_deg: float
     cautions: tuple[str, ...]
     depth_checked: bool
+    gate: str
 
 
 def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch]:
@@ -80,28 +84,31 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
     -------
     The stretches in order; their distances, times and fuel add up to the track's.
     """
+    bends, kinds = _with_gates_whole(track)
     pieces = [
         (a, b, kind, area)
-        for start, end, kind in zip(track.bends, track.bends[1:], track.kinds, strict=False)
+        for start, end, kind in zip(bends, bends[1:], kinds, strict=False)
         for a, b, area in (_cut(network, start, end) if kind == "leg" else [(_pt(start), _pt(end), -1)])
     ]
     a, b = np.array([p[0] for p in pieces]), np.array([p[1] for p in pieces])
     plane = network.water.plane
     lengths, courses = plane.lengths_nmi(a, b), plane.courses_deg(a, b)
     gates = iter(track.gates)
-    stretches = []
-    in_gate = False
+    stretches: list[Stretch] = []
+    gate_name = ""
     for (start, end, kind, area), nmi, course in zip(pieces, lengths.tolist(), courses.tolist(), strict=True):
         speed = rates.speed_kn[area + 1] if kind == "leg" else rates.slow_kn
         burn = rates.burn_lph[area + 1] if kind == "leg" else rates.slow_lph
         time_h, cautions = nmi / speed, _cautions(network, start, end, course, kind, area)
         fuel_l = time_h * burn
-        if kind == "gate" and not in_gate:
+        if kind != "gate":
+            gate_name = ""
+        elif not gate_name:
             gate = network.water.gates[next(gates)[0]]
             time_h += gate.wait_h
             fuel_l += gate.wait_h * rates.idle_lph
             cautions = (_gate_words(gate.name, gate.kind, gate.must_open, gate.hours, gate.vhf), *cautions)
-        in_gate = kind == "gate"
+            gate_name = gate.name
         crosses = _crosses(network, start, end) if kind == "approach" else ()
         if crosses:
             cautions = (*cautions, f"approach over {', '.join(crosses)} water: by eye, slowly")
@@ -118,6 +125,7 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
                 course,
                 cautions,
                 depth_checked=network.water.depth_checked and not crosses and not _is_unsurveyed(network, start, end),
+                gate=gate_name,
             )
         )
     return stretches
@@ -166,6 +174,19 @@ class TurnNames:
         bearing = math.degrees(math.atan2(dx[nearest], dy[nearest])) % 360
         compass = _POINTS[round(bearing / 45) % 8]
         return f"{what}, {away[nearest]:.1f} nmi {compass} of {self._names[nearest]}"
+
+
+def _with_gates_whole(track: Track) -> tuple[list[Points], list[str]]:
+    """Leave out the points on either side of a gate where the way through it is straight."""
+    bends, kinds = [track.bends[0], track.bends[1]], [track.kinds[0]]
+    for point, kind in zip(track.bends[2:], track.kinds[1:], strict=True):
+        through = shapely.LineString([bends[-2], point])
+        if kind == kinds[-1] == "gate" and through.distance(shapely.Point(bends[-1])) < _STRAIGHT_M:
+            bends[-1] = point
+            continue
+        bends.append(point)
+        kinds.append(kind)
+    return bends, kinds
 
 
 def _cut(network: Network, start: Points, end: Points) -> list[tuple[Point, Point, int]]:
@@ -242,9 +263,10 @@ def _lane_words(name: str, direction_deg: float, course_deg: float) -> str:
 def _gate_words(name: str, kind: str, must_open: bool, hours: str | None, vhf: str) -> str:  # noqa: FBT001
     if not must_open:
         return f"under the opening span of {name}"
-    call = f", call {vhf}" if vhf else ", call ahead"
-    when = f", opens {hours}" if hours else ", hours not known"
-    return f"{kind} {name} has to open{when}{call}"
+    call = f", call VHF {vhf}" if vhf else ", call ahead"
+    when = f" ({hours})" if hours else ", hours not known"
+    what = name if kind in name.casefold() else f"{kind} {name}"
+    return f"{what} has to open{when}{call}"
 
 
 def _crosses(network: Network, a: Point, b: Point) -> tuple[str, ...]:

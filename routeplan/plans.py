@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 
 from layers.errors import RouteplanError
 
-__all__ = ["Alternate", "Leg", "NoPassageError", "Plan", "PlanName", "Refusal", "Stop", "When"]
+__all__ = ["Alternate", "Leg", "NoPassageError", "Plan", "PlanName", "Refusal", "Stop", "Wait", "When"]
 
 PlanName = Literal["soonest", "fewest-stops"]
 Position = tuple[float, float]
@@ -147,6 +147,27 @@ class Stop(_Value):
     phone: str | None
 
 
+class Wait(_Value):
+    """Time spent lying at a place until a gate on the way can be passed.
+
+    Parameters
+    ----------
+    at
+        Where the boat lies.
+    until
+        When she leaves.
+    wait_h
+        [h] How long she lies.
+    gate
+        The bridge or lock that is shut till then.
+    """
+
+    at: str
+    until: When
+    wait_h: float
+    gate: str
+
+
 class Plan(_Value):
     """One passage with its refuel stops.
 
@@ -172,6 +193,8 @@ class Plan(_Value):
         [l] Fuel aboard at the destination, mean and low figure.
     legs, stops
         In order.
+    waits
+        For bridges and locks, in order.
     onward
         For a destination where the boat can't refuel: the nearest dock that suits, and what would be left there.
     cautions
@@ -195,6 +218,7 @@ class Plan(_Value):
     aboard_on_arrival_low_l: float
     legs: tuple[Leg, ...]
     stops: tuple[Stop, ...]
+    waits: tuple[Wait, ...]
     onward: Alternate | None
     cautions: tuple[str, ...]
     track: dict[str, Any]

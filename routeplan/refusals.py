@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-import itertools
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import networkx as nx
 import shapely
 
+from layers.hours import NeverOpensError
 from layers.plane import METRES_PER_NMI
-from routeplan.fuel import CONFIDENCE_LOW, greatest_burn_l
+from routeplan.fuel import CONFIDENCE_LOW
 from routeplan.plans import Refusal
 from routeplan.search import find_labels
 from routeplan.tracks import Tracks, build_dock_graph
 from routeplan.units_shown import shown_distance, shown_speed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from routeplan.asking import Question
     from routeplan.docks import Dock
     from routeplan.search import Problem
@@ -40,167 +44,211 @@ def explain_refusal(question: Question, tracks: Tracks, problem: Problem) -> Ref
 
     Returns
     -------
-    The refusal. Its leg is the worst on the way that is least bad: the one whose worst shortfall is smallest.
+    The refusal. Its leg is the worst on the way that is least bad: the one whose worst shortfall is smallest. From one
+    filling to the next it may pass vias.
     """
-    whole = _all_hops(question, tracks)
-    for a, b in zip((problem.start, *problem.targets), problem.targets, strict=False):
+    hops = _all_hops(question, tracks, _helpful(question))
+    problem = replace(problem, graph=hops)
+    whole = _least_fuel(question, hops)
+    for a, b in pairwise((problem.start, *problem.targets)):
         if a != b and not nx.has_path(whole, a, b):
             return _no_way(question, a, b)
-    worst: tuple[float, int, int] | None = None
-    for a, b in zip((problem.start, *problem.targets), problem.targets, strict=False):
-        for u, v in _least_bad(whole, problem, a, b):
-            short_l = _short_l(whole, problem, u, v)
-            if worst is None or short_l > worst[0]:
-                worst = (short_l, u, v)
-    if worst is None or worst[0] <= 0:
-        return _no_time(question, problem)
-    short_l, u, v = worst
-    units = question.boat.units
-    distance = whole[u][v]["distance_nmi"]
-    names = [question.network.terminals[t].place.name for t in (u, v)]
-    aboard = question.trip.aboard.mean_l if u == problem.start else problem.full_l
+    units, trip = question.boat.units, question.trip
+    start_low_l = problem.low_l(problem.mean_l, 0.0, problem.sd_l)
+    worst = max(_least_bad(_carries(whole, problem)), key=lambda carry: carry.short_l)
+    if worst.short_l <= 0:
+        return _no_fill(question, problem)
+    names = [question.network.terminals[t].place.name for t in (worst.source, *worst.via, worst.target)]
+    aboard_l = problem.mean_l if worst.from_departure else problem.full_l
+    way = f" by way of {', '.join(names[1:-1])}" if worst.via else ""
     why = (
-        f"from {names[0]} to {names[1]} it is {shown_distance(distance)} over water, at "
-        f"{shown_speed(question.speed_kn)}; with {units.volume_down(aboard)} aboard at {names[0]} the arrival would be "
-        f"{units.volume_up(short_l)} short of the reserve at confidence {question.trip.confidence:g}"
+        f"from {names[0]} to {names[-1]}{way} it is {shown_distance(worst.distance_nmi)} over water, at "
+        f"{shown_speed(question.speed_kn)}; with {units.volume_down(aboard_l)} aboard there the arrival would be "
+        f"{units.volume_up(worst.short_l)} short of the reserve at confidence {trip.confidence:g}"
     )
+    if worst.from_departure and start_low_l < problem.floor_l:
+        why = (
+            f"{units.volume(aboard_l)} aboard, low figure {units.volume_down(max(start_low_l, 0.0))}, is less than "
+            f"unusable fuel and reserve together, {units.volume_up(problem.floor_l)}, before leaving; {why}"
+        )
     return Refusal(
         from_=names[0],
-        to=names[1],
-        distance_nmi=distance,
-        short_l=short_l,
+        to=names[-1],
+        distance_nmi=worst.distance_nmi,
+        short_l=worst.short_l,
         why=why,
-        try_=tuple(_ideas(question, tracks, problem, short_l, from_start=u == problem.start)),
+        try_=tuple(_ideas(question, problem, worst.short_l, from_start=worst.from_departure)),
     )
 
 
-def _all_hops(question: Question, tracks: Tracks) -> nx.DiGraph:
-    """Join all suitable docks and targets by their least-fuel tracks, however far."""
+@dataclass(frozen=True)
+class _Carry:
+    """What one filling, or the departure, has to carry the boat through: past vias to the next fuel, or to the end."""
+
+    source: int
+    from_departure: bool
+    stage: int
+    via: tuple[int, ...]
+    target: int
+    end_stage: int
+    distance_nmi: float
+    short_l: float
+
+
+def _helpful(question: Question) -> dict[int, Dock]:
+    """List the docks that don't suit for another reason than the fuel they sell."""
+    return {
+        i: question.docks[t.place.row]
+        for i, t in enumerate(question.network.terminals)
+        if t.place.kind == "dock"
+        and t.entries
+        and i not in question.by_terminal
+        and question.boat.fuel in str(question.docks[t.place.row].facts["fuels"]).split(",")
+    }
+
+
+def _all_hops(question: Question, tracks: Tracks, others: Iterable[int]) -> nx.MultiDiGraph:
+    """Join the departure, the targets and all docks, however far."""
+    ends = {question.start, *question.targets, *question.by_terminal, *others}
+    graph = build_dock_graph(tracks, [(a, b) for a in ends for b in ends if a != b])
+    graph.add_nodes_from(ends)
+    return graph
+
+
+def _least_fuel(question: Question, hops: nx.MultiDiGraph) -> nx.DiGraph:
+    """Keep the least-fuel hop between each two of the departure, the targets and the docks that suit."""
     ends = {question.start, *question.targets, *question.by_terminal}
     graph = nx.DiGraph()
     graph.add_nodes_from(ends)
-    multi = build_dock_graph(tracks, [(a, b) for a in ends for b in ends if a != b])
-    for a, b, data in multi.edges(data=True):
-        if not graph.has_edge(a, b) or data["fuel_l"] < graph[a][b]["fuel_l"]:
+    for a, b, data in hops.edges(data=True):
+        if a in ends and b in ends and (not graph.has_edge(a, b) or data["fuel_l"] < graph[a][b]["fuel_l"]):
             graph.add_edge(a, b, **data)
     return graph
 
 
-def _short_l(graph: nx.DiGraph, problem: Problem, a: int, b: int) -> float:
-    """[l] How far under the floor the low figure would be after a hop from the departure, or from full."""
-    mean_l, sd_l = (problem.mean_l, problem.sd_l) if a == problem.start else (problem.full_l, problem.full_sd_l)
-    if a in problem.docks and a != problem.start:
-        mean_l, sd_l = problem.full_l, problem.full_sd_l
-    return problem.floor_l - problem.low_l(mean_l, graph[a][b]["fuel_l"], sd_l)
+def _carries(whole: nx.DiGraph, problem: Problem) -> list[_Carry]:
+    """List every carry, feasible or not, with how far under the floor its arrival would be."""
+    last = len(problem.targets)
+    sources = [(problem.start, True, 0), *((dock, False, stage) for dock in problem.docks for stage in range(last))]
+    found = []
+    for source, from_departure, stage in sources:
+        mean_l, sd_l = (problem.mean_l, problem.sd_l) if from_departure else (problem.full_l, problem.full_sd_l)
+        here, fuel_l, distance_nmi = source, 0.0, 0.0
+        via: tuple[int, ...] = ()
+        for passed in range(stage, last):
+            ahead = problem.targets[passed]
+            for target in (*problem.docks, ahead):
+                if target == here or not whole.has_edge(here, target):
+                    continue
+                hop = whole[here][target]
+                short_l = problem.floor_l - problem.low_l(mean_l, fuel_l + hop["fuel_l"], sd_l)
+                length = distance_nmi + hop["distance_nmi"]
+                end_stage = passed + (target == ahead)
+                if target in problem.docks or end_stage == last:
+                    found.append(_Carry(source, from_departure, stage, via, target, end_stage, length, short_l))
+            if not whole.has_edge(here, ahead):
+                break
+            fuel_l += whole[here][ahead]["fuel_l"]
+            distance_nmi += whole[here][ahead]["distance_nmi"]
+            here, via = ahead, (*via, ahead)
+    return found
 
 
-def _least_bad(graph: nx.DiGraph, problem: Problem, start: int, end: int) -> list[tuple[int, int]]:
-    """Find the way whose worst shortfall is smallest: raise the bar until the end can be reached."""
-    edges = sorted((_short_l(graph, problem, a, b), a, b) for a, b in graph.edges if b in problem.docks or b == end)
-    low, high = 0, len(edges)
+def _least_bad(carries: list[_Carry]) -> list[_Carry]:
+    """Find the chain of carries whose worst shortfall is smallest: raise the bar until the end can be reached."""
+    last = max(c.end_stage for c in carries)
+    ordered = sorted(carries, key=lambda c: c.short_l)
+    low, high = 1, len(ordered)
     while low < high:
         middle = (low + high) // 2
-        if _joins(edges[: middle + 1], start, end):
-            high = middle
-        else:
-            low = middle + 1
-    kept = nx.DiGraph()
-    kept.add_weighted_edges_from([(a, b, graph[a][b]["time_h"]) for _, a, b in edges[: low + 1]])
-    path = nx.shortest_path(kept, start, end, weight=lambda _a, _b, data: data["weight"])
-    return list(itertools.pairwise(path))
+        low, high = (low, middle) if _chain(ordered[:middle], last) else (middle + 1, high)
+    return _chain(ordered[:low], last)
 
 
-def _joins(edges: list[tuple[float, int, int]], start: int, end: int) -> bool:
+def _chain(carries: list[_Carry], last: int) -> list[_Carry]:
+    """Find a chain of fewest carries from the departure to the end; empty where there is none."""
     graph = nx.DiGraph()
-    graph.add_nodes_from([start, end])
-    graph.add_edges_from([(a, b) for _, a, b in edges])
-    return bool(nx.has_path(graph, start, end))
+    graph.add_nodes_from(["departure", "end"])
+    for carry in carries:
+        tail = "departure" if carry.from_departure else (carry.source, carry.stage)
+        head = "end" if carry.end_stage == last else (carry.target, carry.end_stage)
+        if not graph.has_edge(tail, head):  # the smallest shortfall comes first
+            graph.add_edge(tail, head, carry=carry)
+    if not nx.has_path(graph, "departure", "end"):
+        return []
+    path = nx.shortest_path(graph, "departure", "end")
+    return [graph[a][b]["carry"] for a, b in pairwise(path)]
 
 
-def _ideas(question: Question, tracks: Tracks, problem: Problem, short_l: float, *, from_start: bool) -> list[str]:
+def _ideas(question: Question, problem: Problem, short_l: float, *, from_start: bool) -> list[str]:
     """Try changes, the smallest first, and keep those that really make a plan."""
     units, boat = question.boat.units, question.boat
     ideas = []
     if from_start and problem.mean_l + short_l <= boat.tank.full_mark_l:
         more = replace(problem, mean_l=problem.mean_l + short_l * (1 + 1e-9) + 1e-6)
         if find_labels(more):
-            ideas.append(
-                f"leave with {units.volume_up(short_l)} more, {units.volume_up(problem.mean_l + short_l)} in all"
-            )
+            total = units.volume_up(problem.mean_l + short_l)
+            ideas.append(f"leave with {units.volume_up(short_l)} more, {total} in all")
     if from_start and problem.mean_l < problem.full_l:
         filled = replace(problem, mean_l=problem.full_l, sd_l=problem.full_sd_l)
-        most_l = greatest_burn_l(problem.full_l, problem.full_sd_l, problem.sd_share, problem.z, problem.floor_l)
-        filled = replace(filled, graph=build_dock_graph(tracks, _pairs(question), most_l))
-        if problem.start in filled.graph and find_labels(filled):
+        if find_labels(filled):
             ideas.append(f"leave filled to the mark, {units.volume(problem.full_l)}")
-    for speed_kn in reversed(boat.offered_speeds_kn):
-        if speed_kn < question.speed_kn and _plans_at(question, speed_kn):
-            ideas.append(f"go at {shown_speed(speed_kn)}")
-            break
-    helpful = _docks_that_would_help(question, tracks)
-    ideas += [f"{dock.name} would do, but: {', '.join(dock.why_not)}" for dock in helpful]
-    if question.trip.confidence > CONFIDENCE_LOW:
-        rule = replace(problem, z=0.0)
-        rule = replace(rule, graph=build_dock_graph(tracks, _pairs(question), problem.full_l))
-        if find_labels(rule):
-            ideas.append(
-                "only the plain rule of thumb (confidence 0.5) allows it: one arrival in two would touch the reserve"
-            )
+    slower_kn = _slower_speed_kn(question)
+    if slower_kn is not None:
+        ideas.append(f"go at {shown_speed(slower_kn)}")
+    unsuited = _helpful(question)
+    labels = find_labels(replace(problem, docks={**problem.docks, **unsuited}))
+    for step in labels[0].path() if labels else ():
+        if step.fill is not None and step.place in unsuited:
+            dock = unsuited[step.place]
+            ideas.append(f"{dock.name} would do, but: {', '.join(dock.why_not)}")
+    if question.trip.confidence > CONFIDENCE_LOW and find_labels(replace(problem, z=0.0)):
+        ideas.append(
+            "only the plain rule of thumb (confidence 0.5) allows it: one arrival in two would touch the reserve"
+        )
     return ideas[:_MOST_IDEAS]
 
 
-def _pairs(question: Question) -> list[tuple[int, int]]:
-    ends = {question.start, *question.targets, *question.by_terminal}
-    return [(a, b) for a in ends for b in ends if a != b]
+def _slower_speed_kn(question: Question) -> float | None:
+    """[kn] Find the fastest slower speed that makes a plan; none if the most economical one doesn't."""
+    boat = question.boat
+    asked = boat.economy_nmi_per_l(question.speed_kn)
+    slower = [v for v in boat.offered_speeds_kn if v < question.speed_kn and boat.economy_nmi_per_l(v) > asked]
+    if not slower or not _plans_at(question, max(slower, key=boat.economy_nmi_per_l)):
+        return None
+    return next(v for v in sorted(slower, reverse=True) if _plans_at(question, v))
 
 
 def _plans_at(question: Question, speed_kn: float) -> bool:
-    problem = question.problem(Tracks(question.network, question.boat, speed_kn))
-    return bool(find_labels(problem))
+    return bool(find_labels(question.problem(Tracks(question.network, question.boat, speed_kn))))
 
 
-def _docks_that_would_help(question: Question, tracks: Tracks) -> list[Dock]:
-    """Find docks that don't suit but whose fuel would make a plan."""
-    terminals = question.network.terminals
-    unsuited = {
-        i: question.docks[t.place.row]
-        for i, t in enumerate(terminals)
-        if t.place.kind == "dock" and t.entries and i not in question.by_terminal
-    }
-    unsuited = {i: d for i, d in unsuited.items() if f"sells no {question.boat.fuel}" not in d.why_not}
-    labels = find_labels(question.problem(tracks, {**question.by_terminal, **unsuited}))
-    if not labels:
-        return []
-    return [unsuited[step.place] for step in labels[0].path() if step.fill is not None and step.place in unsuited]
-
-
-def _no_time(question: Question, problem: Problem) -> Refusal:
-    """Say that fuel would do, but a dock, its largest sale or a gate stands against it."""
+def _no_fill(question: Question, problem: Problem) -> Refusal:
+    """Say that full tanks would do, but a dock's largest sale, its hours or a gate stands against them."""
+    units = question.boat.units
     names = [question.network.terminals[t].place.name for t in (problem.start, problem.targets[-1])]
     free = {i: replace(d, hours=None, largest_sale_l=None) for i, d in problem.docks.items()}
     labels = find_labels(replace(problem, docks=free))
-    blamed = []
+    blamed, over_l = [], 0.0
     for step in labels[0].path() if labels else ():
         if step.fill is None:
             continue
         dock = problem.docks[step.place]
         if dock.largest_sale_l is not None and step.fill.take_l > dock.largest_sale_l:
-            sold = question.boat.units.volume(dock.largest_sale_l)
-            wanted = question.boat.units.volume(step.fill.take_l)
-            blamed.append(f"{dock.name} sells {sold} at the most, {wanted} would be needed to fill")
-        elif dock.hours is not None:
-            blamed.append(f"{dock.name} is not open for this: {dock.hours}")
-    if blamed:
-        why = f"the fuel would do, but {'; '.join(blamed)}"
-    else:
-        why = f"the fuel would do, but a bridge or lock between {names[0]} and {names[1]} stays shut"
+            over_l = max(over_l, step.fill.take_l - dock.largest_sale_l)
+            sold, wanted = units.volume(dock.largest_sale_l), units.volume(step.fill.take_l)
+            blamed.append(f"{dock.name} sells {sold} at the most, {wanted} would be needed to fill to the mark")
+            continue
+        try:
+            dock.begin_fill(problem.depart + timedelta(hours=step.fill.begin_h), step.fill.end_h - step.fill.begin_h)
+        except NeverOpensError:
+            blamed.append(f"{dock.name} doesn't open for long enough: {dock.hours}")
+    why = f"full tanks would do, but {'; '.join(blamed)}"
+    if not blamed:
+        why = f"full tanks would do, but a bridge or lock between {names[0]} and {names[1]} stays shut"
+    ideas = _ideas(question, problem, over_l, from_start=over_l > 0)
     return Refusal(
-        from_=names[0],
-        to=names[1],
-        distance_nmi=None,
-        short_l=None,
-        why=why,
-        try_=("another departure", "another route with --via"),
+        from_=names[0], to=names[1], distance_nmi=None, short_l=None, why=why, try_=(*ideas, "another route with --via")
     )
 
 

@@ -265,18 +265,18 @@ def sail(problem: Problem, origin: int, time_h: float, track: Track) -> Hop | No
     depart_h, waited_for = time_h, ""
     for _ in range(_MOST_WAITS):
         later_h = depart_h
-        for index, offset_h in track.gates:
+        for index, reached_h, left_h in track.gates:
             gate = problem.network.water.gates[index]
             hours = _gate_hours(problem, gate.hours)
             if hours is None:
                 continue
-            reached = problem.depart + timedelta(hours=depart_h + offset_h)
+            reached = problem.depart + timedelta(hours=depart_h + reached_h)
             try:
-                opens = hours.next_open(reached)
+                opens = hours.next_open_for(reached, timedelta(hours=left_h - reached_h))
             except NeverOpensError:
                 return None
             if opens > reached:
-                later_h = max(later_h, (opens - problem.depart) / timedelta(hours=1) - offset_h)
+                later_h = max(later_h, (opens - problem.depart) / timedelta(hours=1) - reached_h)
                 waited_for = gate.name
         if later_h <= depart_h:
             break

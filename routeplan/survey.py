@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from routeplan.asking import resolve_place
+from routeplan.asking import join_place
 from routeplan.channels import find_closed_channels
 from routeplan.docks import Dock, read_docks
 from routeplan.fuel import promised_range_nmi
-from routeplan.network import Network, join_places
 from routeplan.places import write_position
 from routeplan.tracks import Tracks
 from routeplan.units_shown import shown_distance
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.fuel import FuelAboard
+    from routeplan.network import Network
 
 __all__ = ["look_at_docks", "look_at_water", "ranges_at_each_speed"]
 
@@ -48,7 +48,7 @@ def look_at_docks(
     Raises
     ------
     InputError
-        The place is unknown.
+        The place is unknown, or can't be reached from navigable water.
     """
     docks = read_docks(
         network.region, network.boat, network.water.margins.under_keel_m, now.astimezone(network.region.zone).date()
@@ -56,11 +56,8 @@ def look_at_docks(
     distances: dict[int, float] = {}
     name = ""
     if origin is not None:
-        place = resolve_place(network, origin, "--from")
-        name = place.name
-        if all(t.place != place for t in network.terminals):
-            network = join_places(network, [place])
-        here = next(i for i, t in enumerate(network.terminals) if t.place == place)
+        network, here = join_place(network, origin, "--from")
+        name = network.terminals[here].place.name
         there = {i: t.place.row for i, t in enumerate(network.terminals) if t.place.kind == "dock"}
         tracks = Tracks(network, network.boat, network.boat.cruising_speed_kn).find([(here, t) for t in there])
         distances = {

@@ -11,7 +11,7 @@ import shapely
 from layers.hours import NeverOpensError
 from routeplan.fuel import low_figure_l
 from routeplan.itinerary import Stretch, TurnNames, find_stretches
-from routeplan.plans import Alternate, Leg, Plan, PlanName, Stop
+from routeplan.plans import Alternate, Leg, Plan, PlanName, Stop, Wait
 from routeplan.units_shown import shown_distance
 
 if TYPE_CHECKING:
@@ -93,6 +93,16 @@ class Teller:
             aboard_on_arrival_low_l=self.problem.low_l(end.mean_l, end.burned_l, end.sd_l),
             legs=tuple(legs),
             stops=stops,
+            waits=tuple(
+                Wait(
+                    at=self._place_name(before.place),
+                    until=self._at(step.hop.depart_h),
+                    wait_h=step.hop.wait_h,
+                    gate=step.hop.gate,
+                )
+                for before, step in pairwise(path)
+                if step.hop is not None and step.hop.gate
+            ),
             onward=onward,
             cautions=tuple(cautions),
             track={"type": "LineString", "coordinates": [[round(x, 6), round(y, 6)] for x, y in track.coords]},
@@ -129,11 +139,9 @@ class Teller:
             time_h, burned_l = step.hop.depart_h, before.burned_l
             for i, stretch in enumerate(stretches):
                 last = i == len(stretches) - 1
-                there = (
-                    self._place_name(step.place)
-                    if last
-                    else names.name(stretch.b, _limit_words(network, stretches[i : i + 2]))
-                )
+                there = self._place_name(step.place)
+                if not last:
+                    there = names.name(stretch.b, _point_words(network, stretch, stretches[i + 1]))
                 burned_l += stretch.fuel_l
                 legs.append(
                     Leg(
@@ -269,9 +277,12 @@ class Teller:
         return [(other, tracks) for (a, other), tracks in found.items() if a == place]
 
 
-def _limit_words(network: Network, pair: list[Stretch]) -> str | None:
-    """Say which limit begins or ends between two stretches; nothing where only the course changes."""
-    before, after = pair
+def _point_words(network: Network, before: Stretch, after: Stretch) -> str | None:
+    """Say which limit begins or ends between two stretches, or which gate; None where only the course changes."""
+    if after.gate:
+        return f"at {after.gate}"
+    if before.gate:
+        return f"past {before.gate}"
     if before.kind != "leg" or after.kind != "leg" or before.area == after.area:
         return None
     if after.area < 0:

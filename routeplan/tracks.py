@@ -112,7 +112,7 @@ class Track:
     distance_nmi, time_h, fuel_l
         [nmi, h, l] Geodesic length, time under way and at gates, fuel for both.
     gates
-        Index of each gate passed and [h] the time from the start at which it is reached.
+        Index of each gate passed and [h] the times from the start at which it is reached and left behind.
     crosses
         What its approaches cross: any of `shoal`, `unsurveyed`, `hazard`.
     """
@@ -122,7 +122,7 @@ class Track:
     distance_nmi: float
     time_h: float
     fuel_l: float
-    gates: tuple[tuple[int, float], ...]
+    gates: tuple[tuple[int, float, float], ...]
     crosses: tuple[str, ...]
 
     def reversed(self) -> Track:
@@ -138,7 +138,10 @@ class Track:
             self.distance_nmi,
             self.time_h,
             self.fuel_l,
-            tuple((gate, self.time_h - at_h) for gate, at_h in reversed(self.gates)),
+            tuple(
+                (gate, self.time_h - left_h, self.time_h - reached_h)
+                for gate, reached_h, left_h in reversed(self.gates)
+            ),
             self.crosses,
         )
 
@@ -413,13 +416,14 @@ class Tracks:
         nmi = lengths.sum(axis=1)
         hours = np.where(slow, nmi / self.rates.slow_kn, lengths @ self.rates.hours_per_nmi)
         litres = np.where(slow, nmi / self.rates.slow_kn * self.rates.slow_lph, lengths @ self.rates.litres_per_nmi)
-        gates: list[tuple[int, float]] = []
+        gates: list[tuple[int, float, float]] = []
         waited_h, stretch = 0.0, 0
         for leg in passed:
             stretch = kinds.index("gate", stretch)
-            gates.append((leg.gate, float(hours[:stretch].sum()) + waited_h))
+            reached_h = float(hours[:stretch].sum()) + waited_h
             waited_h += self.network.water.gates[leg.gate].wait_h
             stretch += len(leg.path) - 1
+            gates.append((leg.gate, reached_h, float(hours[:stretch].sum()) + waited_h))
         terminals = [self.network.terminals[t] for t in pair]
         ends = {bends[0], bends[-1], bends[1], bends[-2]}
         crosses = {
@@ -491,7 +495,7 @@ def _undominated(tracks: list[Track]) -> list[Track]:
     kept: list[Track] = []
     for track in ordered:
         beaten = any(
-            k.fuel_l <= track.fuel_l + 1e-9 and {g for g, _ in k.gates} <= {g for g, _ in track.gates} for k in kept
+            k.fuel_l <= track.fuel_l + 1e-9 and {g[0] for g in k.gates} <= {g[0] for g in track.gates} for k in kept
         )
         if not beaten:
             kept.append(track)

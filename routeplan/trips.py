@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from layers.errors import InputError
 from routeplan.fuel import CONFIDENCE_HIGH, CONFIDENCE_LOW, FuelAboard
+from routeplan.quantities import read_duration_h
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-__all__ = ["Trip", "read_departure"]
+__all__ = ["LONGEST_BERTHING_H", "Trip", "read_berthing_h", "read_departure"]
+
+LONGEST_BERTHING_H = 24.0  # [h] who lies longer than a day plans two passages
+_YEARS = (1970, 2199)  # time zones are known for these
 
 
 class Trip(BaseModel):
@@ -46,9 +50,9 @@ class Trip(BaseModel):
     depart: AwareDatetime
     aboard: FuelAboard
     via: tuple[str, ...] = ()
-    speed_kn: Annotated[float, Field(gt=0)] | None = None
+    speed_kn: float | None = None
     confidence: Annotated[float, Field(ge=CONFIDENCE_LOW, le=CONFIDENCE_HIGH)] = 0.9
-    berthing_h: Annotated[float, Field(ge=0, le=24)] = 0.25
+    berthing_h: Annotated[float, Field(ge=0, le=LONGEST_BERTHING_H)] = 0.25
     known_docks_only: bool = False
 
 
@@ -84,6 +88,8 @@ def read_departure(text: str, zone: ZoneInfo, where: str) -> datetime:
     except ValueError as error:
         problem = "not a date and time"
         raise InputError(where, problem, value=text, remedy="write it like 2026-07-01T08:00") from error
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        raise InputError(where, f"out of the years {_YEARS[0]} to {_YEARS[1]}", value=text)
     if moment.tzinfo is None:
         early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
         if early.utcoffset() != late.utcoffset():
@@ -93,7 +99,29 @@ def read_departure(text: str, zone: ZoneInfo, where: str) -> datetime:
                 where, f"the clocks of {zone.key} {what}", value=text, remedy="add the offset from UTC, such as +00:00"
             )
         moment = early
-    moment = moment.astimezone(UTC)
-    if not datetime(1970, 1, 1, tzinfo=UTC) <= moment <= datetime(2200, 1, 1, tzinfo=UTC) - timedelta(days=1):
-        raise InputError(where, "out of the years 1970 to 2199", value=text)
-    return moment
+    return moment.astimezone(UTC)
+
+
+def read_berthing_h(text: str, where: str) -> float:
+    """[h] Read the time alongside.
+
+    Parameters
+    ----------
+    text
+        Such as ``15min`` or ``0.5h``.
+    where
+        The option that it came from.
+
+    Returns
+    -------
+    Hours, a day at the most.
+
+    Raises
+    ------
+    InputError
+        It can't be read, or is longer than a day.
+    """
+    hours = read_duration_h(text, where)
+    if hours > LONGEST_BERTHING_H:
+        raise InputError(where, f"must be {LONGEST_BERTHING_H:g} h at the most", value=text)
+    return hours

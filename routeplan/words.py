@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.docks import Dock
-    from routeplan.plans import Alternate, Leg, Plan, Stop
+    from routeplan.plans import Alternate, Leg, Plan, Stop, Wait
 
 __all__ = ["Words", "course", "shown_nearness"]
 
@@ -67,6 +67,20 @@ class Words:
         """
         local = moment.astimezone(self.zone)
         return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}"
+
+    def same_day(self, moment: datetime, other: datetime) -> bool:
+        """Tell whether two moments fall on one day of the region.
+
+        Parameters
+        ----------
+        moment, other
+            Zone-aware.
+
+        Returns
+        -------
+        True where their local dates are equal.
+        """
+        return moment.astimezone(self.zone).date() == other.astimezone(self.zone).date()
 
     def summary(self, plan: Plan) -> str:
         """Say a plan in one line.
@@ -190,6 +204,21 @@ class Words:
         contact = [f"Hours {stop.hours}" if stop.hours else "Hours not known", *_calls(stop.vhf, stop.phone)]
         lines.append("; ".join(contact))
         return lines + [f"Heed: {caution}" for caution in stop.cautions]
+
+    def wait_line(self, wait: Wait) -> str:
+        """Say a wait for a bridge or lock.
+
+        Parameters
+        ----------
+        wait
+            The wait.
+
+        Returns
+        -------
+        One line.
+        """
+        until = self.day_and_clock(wait.until)
+        return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: {wait.gate} is shut before"
 
     def dock_lines(self, dock: Dock) -> list[str]:
         """Say what is known of a dock.
