@@ -106,7 +106,6 @@ def passage(  # one parameter an option
     margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
-    units = the_boat.units
     trip_aboard = read_aboard(aboard, the_boat, "--aboard")
     speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
     berthing_h = read_berthing_h(berthing, "--berthing")

@@ -139,7 +139,7 @@ def test_a_file_is_no_folder_and_a_folder_no_file(tmp_path: Path):
     (tmp_path / "file").write_text("mine", encoding="utf-8")
     (tmp_path / "r.gpkg").mkdir()
     assert "is a file, not a folder" in refusal(tmp_path / "file")
-    assert "can't be written: is a directory" in refusal(tmp_path / "r.gpkg")
+    assert "is a folder, not a file" in refusal(tmp_path / "r.gpkg")
     assert "is the name of a file" in refusal(tmp_path / "r.geojson")
     assert names(tmp_path) == ["file", "r.gpkg"]
 

@@ -279,17 +279,17 @@ def test_doubt_restarts_at_a_full_mark_only() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rules", "onward_l"),
+    ("rules", "last_l", "onward_l"),
     [
         # 20 % at 2 sigma. Straight: 100 - 1.4 (40 + 24.5) = 9.7 < 10. Filled: 95 - 1.4 (36 + 24.5) = 10.3.
-        ({"sd_share": 0.2, "z": 2.0}, 24.5),
-        # The departure's level is doubtful by 5 l at 2 sigma. Straight: 100 - 10 - 40 - 45 = 5. Filled: 95 - 36 - 45 = 14.
-        ({"sd_l": 5.0, "z": 2.0}, 45.0),
+        ({"sd_share": 0.2, "z": 2.0}, 36, 24.5),
+        # The departure's level is doubtful by 5 l at 2 sigma. Straight: 100 - 10 - 40 - 43 = 7. Filled: 95 - 40 - 43 = 12.
+        ({"sd_l": 5.0, "z": 2.0}, 40, 43.0),
     ],
 )
-def test_more_in_the_tank_is_not_enough_where_it_is_less_sure(rules: dict[str, float], onward_l: float) -> None:
-    """Via 3: straight there with 60 l left, sooner and without a stop, or by the dock with 59 l left and less doubt."""
-    ways: dict[tuple[int, int], tuple[Way, ...]] = {(0, 3): (Way(1, 40),), (0, 2): (Way(1, 10),), (2, 3): (Way(1, 36),), (3, 1): (Way(1, onward_l),)}
+def test_more_in_the_tank_is_not_enough_where_it_is_less_sure(rules: dict[str, float], last_l: float, onward_l: float) -> None:
+    """Via 3: straight there with 60 l left, sooner and without a stop, or by the dock with a little less and surer."""
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {(0, 3): (Way(1, 40),), (0, 2): (Way(1, 10),), (2, 3): (Way(1, last_l),), (3, 1): (Way(1, onward_l),)}
     plain = in_line((1, 5), pumps_at={}, mean_l=100.0, **rules)
     puzzle = replace(plain, ways=ways, pumps={2: ALWAYS}, targets=(3, 1), full_l=95.0)
     assert only(a_problem(puzzle)).stops == 1
