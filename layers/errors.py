@@ -123,5 +123,5 @@ class LayersError(InputError):
 
 
 def _quoted(value: object) -> str:
-    text = repr(value)
+    text = repr(value.strip() if isinstance(value, str) else value)
     return text if len(text) <= 80 else f"{text[:76]} ..."

@@ -217,8 +217,7 @@ def write_popup(title: Markup, lines: Sequence[Markup], shape: BaseGeometry | No
         Its text, isolated so that a right-to-left name turns nothing else.
     """
     parts = [f"<h3><bdi>{title}</bdi></h3>"]
-    body = "<br>".join(line for line in lines if line)
-    parts += [f"<p><bdi>{body}</bdi></p>"] if body else []
+    parts += [f"<p><bdi>{line}</bdi></p>" for line in lines if line]
     if shape is not None:
         spot = shape.representative_point()
         parts.append(f'<p class="at">{write_position(spot.x, spot.y)}</p>')

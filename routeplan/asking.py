@@ -177,10 +177,9 @@ def _join_ends(network: Network, trip: Trip) -> tuple[Network, list[int]]:
         if ends:
             before, here = network.terminals[ends[-1]].place, network.terminals[index].place
             if _apart_m(before, here) < _SAME_PLACE_M:
+                also = "" if here.name == before.name else f", {before.name}"
                 raise InputError(
-                    option,
-                    f"{here.name} is where the boat is already, {before.name}",
-                    remedy="name another place, or one to pass with --via",
+                    option, f"{here.name} is where the boat is already{also}", remedy="name another, or --via one"
                 )
         ends.append(index)
     return network, ends

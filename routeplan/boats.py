@@ -36,7 +36,7 @@ _Volume = Annotated[float, Field(gt=0, le=100_000, strict=True)]  # l
 _VolumeOrNone = Annotated[float, Field(ge=0, le=100_000, strict=True)]  # l
 _Length = Annotated[float, Field(gt=0, le=100, strict=True)]  # m
 _Speed = Annotated[float, Field(gt=0, le=150, strict=True)]  # kn
-_Burn = Annotated[float, Field(gt=0, le=10_000, strict=True)]  # l/h
+_Burn = Annotated[float, Field(ge=0.1, le=10_000, strict=True)]  # l/h; the floor: less is a slip, and no engine's idle
 _Share = Annotated[float, Field(ge=0, lt=1, strict=True)]  # of a whole
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["build_network"]
 
-_VERSION = 1  # of the method: raise it with every change that alters what is built
+_VERSION = 2  # of the method: raise it with every change that alters what is built
 
 
 def build_network(  # what a network depends on, and how to go about it

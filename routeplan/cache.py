@@ -10,6 +10,7 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 import shutil
 import tempfile
 from pathlib import Path
@@ -77,13 +78,15 @@ def load_arrays(folder: Path, key: str) -> tuple[dict[str, NDArray[Any]], dict[s
         meta = json.loads((entry / "meta.json").read_text(encoding="utf-8"))
         arrays = {}
         for name, checksum in meta["arrays"].items():
+            if not re.fullmatch(r"[a-z0-9_-]+", name):  # a name must not lead out of the entry
+                return None
             path = entry / f"{name}.npy"
             if hashlib.sha256(path.read_bytes()).hexdigest() != checksum:
                 return None
             arrays[name] = np.load(path, mmap_mode="r" if path.stat().st_size > 1 << 16 else None, allow_pickle=False)
         if meta["key"] != key or hashlib.sha256(_canonical(meta["data"])).hexdigest() != meta["data_checksum"]:
             return None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, EOFError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, EOFError, RecursionError):
         return None
     return arrays, meta["data"]
 

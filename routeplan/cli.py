@@ -5,6 +5,8 @@ Exit codes: 0 done; 2 bad input, one clear line on stderr and nothing on stdout;
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import re
@@ -123,10 +125,11 @@ def passage(  # one parameter an option
     )
     network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
     answer = _answer(network, trip, now, as_json=as_json)
-    if layers_file is not None:
-        _write_layers(answer, layers_file)
-    if map_file is not None:
-        _draw(answer, map_file)
+    with contextlib.ExitStack() as drafts:  # both files or neither
+        if map_file is not None:
+            _draw(answer, map_file, drafts)
+        if layers_file is not None:
+            _write_layers(answer, layers_file)
     _print_passage(answer, as_json=as_json)
 
 
@@ -162,7 +165,7 @@ def docks(
         _print_json(docks_document(found, the_region, the_boat, distances))
     else:
         words = Words(the_boat, the_region.zone, the_region.about.currency)
-        print(tell_docks(found, words, distances, name))
+        _say(tell_docks(found, words, distances, name))
 
 
 @boats.command("check")
@@ -185,7 +188,7 @@ def boat_check(
         )
     else:
         units = the_boat.units
-        print(
+        _say(
             f"{file}: good. {the_boat.name}: capacity {units.echo_volume(the_boat.tank.capacity_l)}, full mark "
             f"{units.echo_volume(the_boat.tank.full_mark_l)}, unusable {units.echo_volume(the_boat.tank.unusable_l)}, "
             f"reserve {units.echo_volume(the_boat.reserve_l)}."
@@ -215,7 +218,7 @@ def boat_show(
     if as_json:
         _print_json(boat_document(the_boat, amount, ranges))
     else:
-        print(tell_boat(the_boat, amount, share, ranges))
+        _say(tell_boat(the_boat, amount, share, ranges))
 
 
 @regions.command("check")
@@ -241,7 +244,7 @@ def region_check(
     if as_json:
         _print_json(region_document(the_region, doubts))
     else:
-        print(tell_region(the_region, doubts))
+        _say(tell_region(the_region, doubts))
 
 
 @regions.command("show")
@@ -286,12 +289,12 @@ def region_show(
         import maps
         from routeplan.passage import SAFETY_CAUTIONS
 
-        maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS).save(map_file)
-        _note(f"Map: {map_file}")
+        page = maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS)
+        page.save(_named(map_file, "--map"))
     if as_json:
         _print_json(region_document(the_region, doubts, document))
     else:
-        print(tell_region(the_region, doubts, lines))
+        _say(tell_region(the_region, doubts, lines))
 
 
 @app.command()
@@ -318,19 +321,23 @@ def demo(
     )
     network = _network(the_region, the_boat, Margins(), depart, cached=True)
     answer = _answer(network, trip, depart, as_json=False)
-    with replaced_file(out / "passage.json") as draft:
+    with contextlib.ExitStack() as drafts:  # both files or neither
+        draft = drafts.enter_context(replaced_file(out / "passage.json"))
         draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
-    _draw(answer, out / "passage.html")
+        _draw(answer, out / "passage.html", drafts)
     _print_passage(answer, as_json=False)
-    print("\n" + wrapped(f"What to see here: {story.why}"))
-    print(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
-    print("Open the map in any browser, no network needed.")
+    _say("\n" + wrapped(f"What to see here: {story.why}"))
+    _say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
+    _say("Open the map in any browser, no network needed.")
 
 
 def main() -> None:
     """Run the command line; every error leaves as one clear line and its exit code."""
     from layers.errors import RouteplanError
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a console that lacks a letter still gets its answer
     try:
         # A southern latitude is no option: a blank before the minus tells typer so, and readers strip it.
         words = [f" {word}" if re.match(r"-\.?\d", word) else word for word in sys.argv[1:]]
@@ -345,9 +352,6 @@ def main() -> None:
         code = _fail("stopped", 130)
     except RouteplanError as error:
         code = _fail(str(error), 2)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = 0
     except Exception as error:  # the one place where nothing may escape as a traceback
         if os.environ.get("ROUTEPLAN_DEBUG"):
             raise
@@ -372,12 +376,22 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _note(line: str) -> None:
-    print(line, file=sys.stderr)
+def _say(text: str) -> None:
+    """Print to a reader who may have left (`| head`), or onto a disk that may be full."""
+    from layers.errors import InputError
+
+    try:
+        print(text, flush=True)
+    except BrokenPipeError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise typer.Exit(0) from error
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise InputError("standard output", f"can't be written: {error.strerror}") from error
 
 
 def _print_json(document: dict[str, Any]) -> None:
-    print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+    _say(json.dumps(document, indent=1, allow_nan=False))
 
 
 def _margins(
@@ -421,12 +435,14 @@ def _answer(network: Network, trip: Trip, now: datetime, *, as_json: bool) -> Pa
         if as_json:
             _print_json(refusal_document(error, network.region, network.boat))
         else:
-            print(tell_refusal(error))
+            _say(tell_refusal(error))
         raise typer.Exit(3) from error
 
 
-def _draw(answer: Passage, path: Path) -> None:
+def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
+    """Draw a map into a draft, which takes its place when all that belongs to it has been written."""
     import maps
+    from layers.files import replaced_file
     from routeplan.drawn import layers_of
     from routeplan.words import Words
 
@@ -435,16 +451,23 @@ def _draw(answer: Passage, path: Path) -> None:
     notes = [*words.summary_lines(plan), *(f"Or {p.name}: {p.difference}" for p in answer.plans[1:])]
     title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
     page = maps.draw(region, layers_of(answer), title=title, notes=notes, cautions=(*answer.cautions, *plan.cautions))
-    page.save(path)
-    _note(f"Map: {path}")
+    drafts.enter_context(replaced_file(_named(path, "--map"))).write_text(page.html(), encoding="utf-8")
 
 
 def _write_layers(answer: Passage, path: Path) -> None:
     from layers import write_layers
     from routeplan.drawn import layers_of
 
-    write_layers(layers_of(answer), path)
-    _note(f"Layers: {path}")
+    write_layers(layers_of(answer), _named(path, "--layers"))
+
+
+def _named(path: Path, option: str) -> Path:
+    """Refuse an empty path, which would be taken for the folder that we are in."""
+    from layers.errors import InputError
+
+    if path == Path():
+        raise InputError(option, "names no file", remedy="give it a name")
+    return path
 
 
 def _print_passage(answer: Passage, *, as_json: bool) -> None:
@@ -454,4 +477,4 @@ def _print_passage(answer: Passage, *, as_json: bool) -> None:
     if as_json:
         _print_json(passage_document(answer))
     else:
-        print(tell_passage(answer))
+        _say(tell_passage(answer))

@@ -139,7 +139,8 @@ def _read_dock(
     row: dict[str, Any], index: int, region: Region, boat: Boat, under_keel_m: float, today: date, *, known_only: bool
 ) -> Dock:
     facts = {k: v for k, v in row.items() if k != "geometry" and not _is_absent(v)}
-    price = facts.get(f"price_{boat.fuel}_per_l")
+    sells = boat.fuel in str(facts["fuels"]).split(",")
+    price = facts.get(f"price_{boat.fuel}_per_l") if sells else None
     hours, cautions = _hours(facts, region.zone, today)
     known = {"depth": "depth_m" in facts, "length": "max_length_m" in facts, "hours": hours, "price": price is not None}
     missing = [what for what, found in known.items() if not found]

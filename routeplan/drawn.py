@@ -30,10 +30,10 @@ __all__ = ["closed_water_layer", "dock_layer", "layers_of", "rings_layer"]
 _RING_STEPS_NMI = (5, 10, 20, 25, 50, 100, 200, 500)  # [nmi] round figures to judge by
 _MOST_RINGS = 4
 _REASONS = {
-    "shoal": "too shallow for {boat}",
-    "unsurveyed": "unsurveyed: no charted depth",
-    "hazard": "hazard: keep off",
-    "no-entry": "no entry",
+    "shoal": "Too shallow for {boat}",
+    "unsurveyed": "Unsurveyed: no charted depth",
+    "hazard": "Hazard: keep off",
+    "no-entry": "No entry",
 }
 
 
@@ -123,7 +123,7 @@ def closed_water_layer(water: Water, boat: Boat) -> GeoDataFrame:
     The `closed_water` layer, one row a reason.
     """
     shut = {reason: shape for reason, shape in water.closed.items() if not shape.is_empty}
-    rows = [{"reason": r, "title": _REASONS[r].format(boat=boat.name).capitalize()} for r in shut]
+    rows = [{"reason": r, "title": _REASONS[r].format(boat=boat.name)} for r in shut]
     return build_layer(COMPUTED["closed_water"], rows, [water.plane.unproject(shape) for shape in shut.values()])
 
 

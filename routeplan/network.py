@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 
 __all__ = ["GateLeg", "Network", "Place", "Terminal", "connect", "join_places", "split_by_speed_area"]
 
-_SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit
+_SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit, at the most
+_CLOSEST_SAMPLE_M = 20.0  # [m] and at the least
+_LEAST_SAMPLES = 40  # on one stretch of such an edge, if they needn't lie closer than that
 _MOST_SAMPLES = 400  # on one stretch of such an edge
 _SKIRT_M = 2.0  # [m] how far outside a limit its skirting points lie, so that legs between them stay outside
 _INSET_M = 0.05  # [m] points lie this far inside the water, so that rounding to the grid leaves them there
@@ -339,7 +341,8 @@ def _sample_speed_edges(water: Water) -> Points:
         for line in shapely.get_parts(edge):
             if line.geom_type != "LineString" or line.length == 0:
                 continue
-            count = min(max(1, math.ceil(line.length / _SAMPLE_M)), _MOST_SAMPLES)
+            step = min(max(line.length / _LEAST_SAMPLES, _CLOSEST_SAMPLE_M), _SAMPLE_M)
+            count = min(max(1, math.ceil(line.length / step)), _MOST_SAMPLES)
             samples.append(shapely.get_coordinates(line.interpolate(np.linspace(0, 1, count + 1), normalized=True)))
     return np.vstack(samples) if samples else np.empty((0, 2))
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["Rates", "Track", "Tracks", "build_dock_graph"]
 
 _SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are merged: 21 s at 26 kn
-_KINK_SHARE = 1e-3  # of time or fuel on the two legs: what a kink must save to stay
+_KINK_SHARE = 5e-4  # of time or fuel on the legs around: what a kink must save to stay
 _MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may lengthen the track by
 _MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
 _ROOM_M = 0.02  # [m] a leg that runs along the water's edge may leave it by this much: rounding
@@ -329,15 +329,18 @@ class Tracks:
 
     def _smooth(self, nodes: Sequence[int]) -> list[Point]:
         """Drop the kinks and merge the bends that are too near to one another to be steered."""
-        points = [_xy(self.network.nodes[n]) for n in nodes]
-        kinks = [n >= self.network.corner_count for n in nodes]
+        shortest = [_xy(self.network.nodes[n]) for n in nodes]
+        kept = list(range(len(nodes)))
         i = 1
-        while i < len(points) - 1:
-            if kinks[i] and self._is_needless(points[i - 1], points[i], points[i + 1]):
-                del points[i], kinks[i]
+        while i < len(kept) - 1:
+            replaced = tuple(shortest[kept[i - 1] : kept[i + 1] + 1])  # all since the last point kept: savings add up
+            if nodes[kept[i]] >= self.network.corner_count and self._is_needless(replaced):
+                del kept[i]
                 i = max(1, i - 1)
             else:
                 i += 1
+        points = [shortest[k] for k in kept]
+        kinks = [nodes[k] >= self.network.corner_count for k in kept]
         while True:
             lengths = [float(np.hypot(q[0] - p[0], q[1] - p[1])) for p, q in pairwise(points[1:-1])]
             for at in sorted(range(len(lengths)), key=lengths.__getitem__):
@@ -353,12 +356,12 @@ class Tracks:
                 break
         return points
 
-    def _is_needless(self, a: Point, b: Point, c: Point) -> bool:
-        key = (a, b, c)
-        if key not in self._straight:
-            needless = self._sees(a, c) and self._is_as_cheap([a, c], [a, b, c])
-            self._straight[key] = self._straight[key[::-1]] = needless
-        return self._straight[key]
+    def _is_needless(self, path: tuple[Point, ...]) -> bool:
+        """Tell whether a path may as well run straight from its first point to its last."""
+        if path not in self._straight:
+            needless = self._sees(path[0], path[-1]) and self._is_as_cheap([path[0], path[-1]], list(path))
+            self._straight[path] = self._straight[path[::-1]] = needless
+        return self._straight[path]
 
     def _is_as_cheap(self, new: list[Point], old: list[Point]) -> bool:
         """Tell whether a redrawn piece costs, in time and in fuel, next to nothing more than it did."""
