@@ -20,7 +20,7 @@ _OTHERS: Final = (  # name, kind, about where [nmi]; the nearest open water is t
     ("Yarl Lagoon", "anchorage", (108.0, 49.2)),
     ("Vindelsay Pool", "anchorage", (129.6, 56.6)),
     ("Ombrick Road", "anchorage", (107.0, 69.6)),
-    ("Calf Sound", "anchorage", (120.8, 46.6)),
+    ("Quillorrow Sound", "anchorage", (120.8, 46.6)),
     ("Corrow Lee", "anchorage", (124.8, 23.6)),
     ("Gorrimay Cove", "anchorage", (141.5, 57.2)),
     ("Cape Varrow", "mark", (74.6, 9.8)),

@@ -147,6 +147,42 @@ class Hours:
         moment = _zoned(when)
         return not all(rules.is_closed(moment) for rules in self._groups)
 
+    def may_open_within(self, when: datetime, until: datetime) -> bool:
+        """Tell whether the hours are open or unknown at any moment of a span.
+
+        Parameters
+        ----------
+        when
+            Its begin, a moment with a time zone.
+        until
+            Its end, a moment with a time zone.
+
+        Returns
+        -------
+        bool
+            Whether a rule with these hours may be in force in it.
+
+        Raises
+        ------
+        ValueError
+            A moment has no time zone.
+
+        Examples
+        --------
+        >>> from datetime import UTC, datetime
+        >>> from zoneinfo import ZoneInfo
+        >>> race = read_hours("Jul 01 10:15-10:45", ZoneInfo("UTC"))
+        >>> race.may_open_within(datetime(2026, 7, 1, 8, tzinfo=UTC), datetime(2026, 7, 1, 12, tzinfo=UTC))
+        True
+        """
+        start, end = _zoned(when), _zoned(until)
+        moment: datetime | None = start
+        while moment is not None and moment <= end:
+            if self.may_be_open(moment):
+                return True
+            moment = self._change_after(moment, start)
+        return False
+
     def next_open(self, when: datetime) -> datetime:
         """Find the first moment from `when` on at which the place is open.
 

@@ -298,6 +298,12 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
             (
                 _text("name", "name of the fuel dock"),
                 Column("suits", "flag", required=True, meaning="whether this boat can fuel there"),
+                _choice(
+                    "state",
+                    ("good", "doubtful", "unsuitable", "out of reach"),
+                    "how far it can be relied on: doubtful where it suits, but little or nothing recent is known",
+                    required=False,
+                ),
                 _text("title", "heading for a person"),
                 _text("text", "details for a person, one line each"),
                 _text("label", "a few words beside the mark"),

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from itertools import count
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import folium
 from branca.element import MacroElement
 from folium.utilities import JsCode
 
+from layers.errors import InputError
 from maps.geometry import Bounds, find_bounds
+from maps.manner import Lengths, Manner
 from maps.offline import Canvas, OfflineMap, Page, named
 from maps.panels import STANDING_CAUTION, Told, write_panels
 from maps.symbols import SYMBOLS, find_patterns
@@ -52,6 +54,7 @@ def draw(
     title: str,
     notes: Sequence[str] = (),
     cautions: Sequence[str] = (),
+    lengths: Lengths = "m",
 ) -> OfflineMap:
     """Draw a region and the layers computed on it as a page that opens with no network.
 
@@ -68,7 +71,10 @@ def draw(
     notes
         Lines on what was planned; the first stands under the title.
     cautions
-        Lines that must be read before use, besides the one that every map carries.
+        Lines that must be read before use. Where there are none, the map carries the general ones by itself; that it is
+        not for navigation is said on every map.
+    lengths
+        Unit of depths, clearances and distances to keep off: ``m`` or ``ft``.
 
     Returns
     -------
@@ -78,20 +84,24 @@ def draw(
     Raises
     ------
     InputError
-        When a layer is not in WGS 84, or a position is impossible: carries the layer and row.
+        When a layer is not in WGS 84, or a position is impossible: carries the layer and row. When the unit of lengths
+        is another.
 
     Notes
     -----
     Every text is turned into HTML entities before folium sees it. The coast, depths and zones are simplified for
     drawing; the track, the rings and what crosses overhead are not.
     """
+    if lengths not in get_args(Lengths):
+        raise InputError("lengths", "not a unit of lengths on a map", value=lengths, remedy="give 'm' or 'ft'")
     frames = {**region.frames, **layers}
+    manner = Manner.of(lengths, frames.get("legs"))
     told = Told(title, tuple(notes), tuple(cautions))
-    themes = find_themes(frames, region.about.extent, region.about.currency)
+    themes = find_themes(frames, region.about.extent, region.about.currency, manner)
     before = _write_head(told)
     beside = Markup(
         f'<aside aria-label="About this map">{_write_strip(told)}'
-        f"{write_panels(told, region, frames, themes)}</aside>{find_patterns()}"
+        f"{write_panels(told, region, frames, themes, manner)}</aside>{find_patterns()}"
     )
     page = Page(as_markup(title), before, beside)
     canvas = named(Canvas(_write_settings(region.about.extent, frames)), "sea")

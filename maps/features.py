@@ -10,7 +10,7 @@ from shapely.geometry import Point
 
 from maps.geometry import inside_point, iterate_rows, rounded
 from maps.symbols import write_area_key, write_line_key, write_symbol
-from maps.words import Markup, as_markup, joined, number_of, text_of, write_number, write_position
+from maps.words import Markup, as_lines, as_markup, flag_of, joined, number_of, text_of, write_number, write_position
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,6 +25,7 @@ __all__ = [
     "Row",
     "Theme",
     "area_entry",
+    "heeded",
     "in_order",
     "label_in",
     "largest_parts",
@@ -169,6 +170,37 @@ def in_order(name: str, frame: GeoDataFrame | None) -> list[tuple[Row, BaseGeome
         Rows and geometries; rows without an order come first.
     """
     return sorted(iterate_rows(name, frame), key=lambda drawn: number_of(drawn[0], "order") or 0.0)
+
+
+def heeded(row: Row) -> tuple[Markup, Markup]:
+    r"""Return what a leg says, and what must be heeded on it, each thing once.
+
+    Parameters
+    ----------
+    row
+        A row of the legs.
+
+    Returns
+    -------
+    tuple[Markup, Markup]
+        Its text without the lines that are cautions, and the cautions set off from it; empty where there are none.
+
+    Examples
+    --------
+    >>> heeded({"text": "To the pier\nHeed: 5 kn limit", "cautions": "5 kn limit", "depth_checked": True})
+    ('To the pier', '<strong class="heed">5 kn limit</strong>')
+    """
+    cautions = [line.strip() for line in text_of(row, "cautions").splitlines() if line.strip()]
+    cautions = cautions if flag_of(row, "depth_checked") else ["Depth not checked", *cautions]
+    cautions = list(dict.fromkeys(cautions))
+    rest = [line for line in text_of(row, "text").splitlines() if not _repeats(line, cautions)]
+    heed = as_lines("\n".join(cautions))
+    return as_lines("\n".join(rest)), Markup(f'<strong class="heed">{heed}</strong>') if heed else heed
+
+
+def _repeats(line: str, cautions: Sequence[str]) -> bool:
+    """Whether a line is one of the cautions, perhaps led by a word and a colon."""
+    return line.strip() in cautions or line.partition(": ")[2].strip() in cautions
 
 
 def told_lines(row: Row, **sentences: str) -> list[Markup]:

@@ -20,7 +20,16 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Bounds", "extent_frame", "find_bounds", "inside_point", "iterate_rows", "rounded", "simplified"]
+__all__ = [
+    "Bounds",
+    "distance_m",
+    "extent_frame",
+    "find_bounds",
+    "inside_point",
+    "iterate_rows",
+    "rounded",
+    "simplified",
+]
 
 Bounds = tuple[float, float, float, float]
 """West, south, east, north in degrees."""
@@ -154,6 +163,29 @@ def inside_point(shape: BaseGeometry) -> tuple[float, float, float]:
     else:
         spot = largest.centroid if largest.contains(largest.centroid) else largest.representative_point()
     return round(spot.x, _PLACES), round(spot.y, _PLACES), round(east - west, _PLACES)
+
+
+def distance_m(one: BaseGeometry, other: BaseGeometry) -> float:
+    """Return about how far apart two geometries are: good for sorting what is drawn, not for planning.
+
+    Parameters
+    ----------
+    one, other
+        Geometries in degrees.
+
+    Returns
+    -------
+    float
+        [m] On a plane that fits the first one's latitude.
+
+    Examples
+    --------
+    >>> round(distance_m(shapely.Point(-38, 60), shapely.Point(-38.01, 60)))
+    556
+    """
+    scale = np.array([max(0.01, math.cos(math.radians(one.centroid.y))), 1.0]) * _M_PER_DEG
+    flat = [shapely.transform(shape, lambda corners: corners * scale) for shape in (one, other)]
+    return float(shapely.distance(*flat))
 
 
 def find_bounds(frames: Sequence[GeoDataFrame | None]) -> Bounds | None:

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from maps.features import in_order
+from maps.features import heeded, in_order
 from maps.geometry import COAST_WITHIN_M, DEPTHS_WITHIN_M
-from maps.words import Markup, as_lines, as_markup, flag_of, number_of, text_of, write_number, write_position
+from maps.words import Markup, as_lines, as_markup, number_of, text_of, write_number, write_position
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -19,13 +19,20 @@ if TYPE_CHECKING:
 
     from layers.region import Region
     from maps.features import Theme
+    from maps.manner import Manner
 
 __all__ = ["STANDING_CAUTION", "Told", "write_panels"]
 
 STANDING_CAUTION = "An aid to planning, not for navigation"
 """Said on every map, whatever else is said."""
 
-_STANDING_REST = "Check current official charts, notices to mariners, weather and tides. Call each fuel dock ahead."
+_STANDING_REST = "Check current official charts, notices to mariners, weather and tides."
+_GENERAL = (
+    f"{STANDING_CAUTION}. {_STANDING_REST}",
+    "Call each fuel dock ahead: hours, prices and stocks change.",
+    "No tide, stream, wind or sea is allowed for here unless a line below says so.",
+    "Local rules, and the practice of those licensed for these waters, come before anything shown here.",
+)
 
 
 @dataclass(frozen=True)
@@ -39,7 +46,7 @@ class Told:
     notes
         Lines on what was planned; the first stands under the title.
     cautions
-        Lines that must be read before use.
+        Lines that must be read before use; the general ones stand in where there are none.
     """
 
     title: str
@@ -48,12 +55,16 @@ class Told:
 
     @property
     def all_cautions(self) -> tuple[str, ...]:
-        """The cautions, led by the one that every map carries, unless they say it themselves."""
+        """The cautions, led by the one that every map carries, unless they say it themselves; never none."""
+        if not self.cautions:
+            return _GENERAL
         said = any(STANDING_CAUTION.lower() in line.lower() for line in self.cautions)
         return self.cautions if said else (f"{STANDING_CAUTION}. {_STANDING_REST}", *self.cautions)
 
 
-def write_panels(told: Told, region: Region, frames: Mapping[str, GeoDataFrame], themes: Sequence[Theme]) -> Markup:
+def write_panels(
+    told: Told, region: Region, frames: Mapping[str, GeoDataFrame], themes: Sequence[Theme], manner: Manner
+) -> Markup:
     """Return the panels as markup.
 
     Parameters
@@ -66,6 +77,8 @@ def write_panels(told: Told, region: Region, frames: Mapping[str, GeoDataFrame],
         All layers by name.
     themes
         What is drawn.
+    manner
+        How this map tells things.
 
     Returns
     -------
@@ -74,7 +87,7 @@ def write_panels(told: Told, region: Region, frames: Mapping[str, GeoDataFrame],
     """
     panels = [
         ("route", "Stops and legs", _route(frames)),
-        ("key", "Key", _key(themes)),
+        ("key", "Key", _key(themes, manner)),
         ("cautions", "Cautions", _cautions(told)),
         ("about", "What this map shows", _about(told, region, themes)),
     ]
@@ -116,13 +129,11 @@ def _stop(row: dict[str, Any], shape: Any) -> str:
 
 def _leg(row: dict[str, Any]) -> str:
     title = as_markup(text_of(row, "title") or f"{text_of(row, 'from_name')} to {text_of(row, 'to_name')}")
-    unchecked = "" if flag_of(row, "depth_checked") else '<br><strong class="heed">Depth not checked</strong>'
-    heed = as_lines(text_of(row, "cautions"))
-    heed = Markup(f'<br><strong class="heed">{heed}</strong>') if heed else heed
-    return f"<li><b><bdi>{title}</bdi></b><br><bdi>{as_lines(text_of(row, 'text'))}</bdi>{unchecked}{heed}</li>"
+    text, heed = heeded(row)
+    return f"<li><b><bdi>{title}</bdi></b><br><bdi>{text}</bdi>{f'<br><bdi>{heed}</bdi>' if heed else ''}</li>"
 
 
-def _key(themes: Sequence[Theme]) -> str:
+def _key(themes: Sequence[Theme], manner: Manner) -> str:
     blocks = []
     for theme in reversed(themes):  # what lies on top is read first
         entries = "".join(f"<li>{entry.sample}<span><bdi>{entry.text}</bdi></span></li>" for entry in theme.key)
@@ -134,7 +145,8 @@ def _key(themes: Sequence[Theme]) -> str:
             f"<b><bdi>{theme.title}</bdi></b></label>"
         )
         blocks.append(f"<section>{head}<ul>{entries}</ul></section>")
-    drawn = f"The coast is drawn to within {COAST_WITHIN_M:.0f} m, depths to within {DEPTHS_WITHIN_M:.0f} m."
+    coast, depths = (manner.length(within, up=True) for within in (COAST_WITHIN_M, DEPTHS_WITHIN_M))
+    drawn = f"The coast is drawn to within {coast}, depths to within {depths}."
     return f"{''.join(blocks)}<p>{drawn} The track is drawn as computed.</p>"
 
 

@@ -21,9 +21,12 @@ _DOTS = '<circle cx="2" cy="2" r="{0}" fill="{1}"/><circle cx="6" cy="6" r="{0}"
 
 SYMBOLS: Mapping[str, str] = MappingProxyType(
     {
-        # Places where fuel is sold: a solid square with a drop suits; a hollow, struck-out disc does not.
+        # Places where fuel is sold: a solid square with a drop suits; a dashed disc with a drop may; a hollow,
+        # struck-out disc does not; two halves set apart can't be reached.
         "dock-suits": f'<rect class="box" {_SQUARE}/><path class="drop" d="{_DROP}"/>',
         "dock-unsuited": '<circle class="disc" r="7"/><path class="strike" d="M-5 5L5 -5"/>',
+        "dock-doubtful": f'<circle class="doubt" r="11"/><path class="drop" d="{_DROP}"/>',
+        "dock-apart": '<path class="apart" d="M-2.5 -9A9 9 0 0 0 -2.5 9ZM2.5 -9A9 9 0 0 1 2.5 9Z"/>',
         "dock": f'<rect class="box plain" {_SQUARE}/><path class="drop" d="{_DROP}"/>',
         # Stops of the passage: the number is written by the page.
         "stop-start": '<circle class="ring" r="12"/><path class="core" d="M-4 -6.5L7 0L-4 6.5Z"/>',
@@ -40,6 +43,8 @@ SYMBOLS: Mapping[str, str] = MappingProxyType(
         "place": '<rect class="place" x="-4" y="-4" width="8" height="8"/>',
         # Dangers and limits.
         "hazard": '<path class="danger" d="M0 -9L9 7H-9Z"/><path class="bang" d="M0 -4V2M0 4V5.4"/>',
+        "no-entry": '<rect class="shut" x="-10" y="-10" width="20" height="20"/>'
+        '<path class="bars" d="M-6 -4H6M-6 0H6M-6 4H6"/>',
         "opening": '<circle class="leafs" r="9"/><path class="gate" d="M-6 3L-2 -4M6 3L2 -4"/>',
         "lane-arrow": '<path class="way" d="M0 12V-10M-5 -4L0 -11L5 -4"/>',
         "flood": '<path class="way" d="M0 11V-9M-4 -3L0 -10L4 -3M-3 9L3 9"/>',

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from maps.features import Theme
     from maps.geometry import Bounds
+    from maps.manner import Manner
 
 __all__ = ["find_themes"]
 
@@ -23,7 +24,7 @@ _STANDS_IN: Mapping[str, str] = MappingProxyType({"docks": "dock_marks", "waypoi
 """Layers of the region, and the computed ones that show the same places with more to say."""
 
 
-def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: str) -> tuple[Theme, ...]:
+def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: str, manner: Manner) -> tuple[Theme, ...]:
     """Return everything that is to be drawn, the lowest sheet first.
 
     Parameters
@@ -34,6 +35,8 @@ def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: st
         The region's extent.
     currency
         Of the docks' prices.
+    manner
+        How this map tells things.
 
     Returns
     -------
@@ -46,8 +49,8 @@ def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: st
         When a layer is not in WGS 84.
     """
     drawers: dict[str, Callable[[GeoDataFrame], Theme]] = {
-        **WATERS,
-        "docks": partial(draw_docks, currency=currency),
+        **{name: partial(drawer, manner=manner) for name, drawer in WATERS.items()},
+        "docks": partial(draw_docks, currency=currency, manner=manner),
         **VOYAGE,
     }
     hidden = {old for old, new in _STANDS_IN.items() if new in frames}

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from maps.features import (
     NOTHING,
     Feature,
-    Row,
     Theme,
+    heeded,
     in_order,
     line_entry,
     pair,
@@ -25,10 +26,13 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
+    from maps.features import Row
+    from maps.manner import Manner
+
 __all__ = ["VOYAGE", "draw_docks", "draw_extra"]
 
 
-def draw_docks(frame: GeoDataFrame, currency: str) -> Theme:
+def draw_docks(frame: GeoDataFrame, currency: str, manner: Manner) -> Theme:
     """Return the fuel docks as the region knows them, for no particular boat.
 
     Parameters
@@ -37,6 +41,8 @@ def draw_docks(frame: GeoDataFrame, currency: str) -> Theme:
         The layer.
     currency
         Of its prices.
+    manner
+        How this map tells things.
 
     Returns
     -------
@@ -51,9 +57,10 @@ def draw_docks(frame: GeoDataFrame, currency: str) -> Theme:
         for fuel in ("gasoline", "diesel"):
             price = number_of(row, f"price_{fuel}_per_l")
             lines += [as_markup(f"{fuel.capitalize()} {price:.2f} {currency} per litre")] if price is not None else []
-        lines += told_lines(
-            row, depth_m="Depth {} m", max_length_m="Boats up to {} m", largest_sale_l="Largest sale {} l"
-        )
+        for column, words in (("depth_m", "Depth"), ("max_length_m", "Boats up to")):
+            metres = number_of(row, column)
+            lines += [as_markup(f"{words} {manner.length(metres)}")] if metres is not None else []
+        lines += told_lines(row, largest_sale_l="Largest sale {} l")
         lines += [as_markup("Members only")] if flag_of(row, "members_only") else []
         lines += told_lines(
             row, payment="Pays by: {}", vhf="VHF {}", phone="Phone {}", confirmed_on="Last confirmed {}"
@@ -67,23 +74,48 @@ def draw_docks(frame: GeoDataFrame, currency: str) -> Theme:
     return Theme("docks", Markup("Fuel docks"), tuple(features), (symbol_entry("dock", "fuel dock"),), "places")
 
 
+@dataclass(frozen=True)
+class _Sign:
+    """How a dock of one state is drawn, and what the key says of it."""
+
+    icon: str
+    rank: int
+    text: str
+    tip: str = ""
+
+
+_DOCK_STATES: Mapping[str, _Sign] = MappingProxyType(
+    {
+        "good": _Sign("dock-suits", 6, "fuel dock that suits this boat"),
+        "doubtful": _Sign("dock-doubtful", 5, "fuel dock that may suit: little or nothing recent is known", "Doubtful"),
+        "unsuitable": _Sign("dock-unsuited", 4, "fuel dock that does not suit", "Does not suit"),
+        "out of reach": _Sign("dock-apart", 4, "fuel dock that this boat can not reach", "Out of reach"),
+    }
+)
+
+
+def _state_of(row: Row) -> str:
+    """Return a dock's state; without one, its verdict."""
+    state = text_of(row, "state")
+    if state in _DOCK_STATES:
+        return state
+    return "good" if flag_of(row, "suits") else "unsuitable"
+
+
 def _dock_marks(frame: GeoDataFrame) -> Theme:
     features: list[Feature] = []
-    seen: set[bool] = set()
+    seen: set[str] = set()
     for row, shape in iterate_rows("dock_marks", frame):
-        suits = flag_of(row, "suits")
-        seen.add(suits)
+        state = _state_of(row)
+        sign = _DOCK_STATES[state]
+        seen.add(state)
         title = as_markup(text_of(row, "title") or text_of(row, "name") or "Fuel dock")
         popup = write_popup(title, [as_lines(text_of(row, "text"))], shape)
         name, words = text_of(row, "name"), text_of(row, "label")
         label = pair(as_markup(name, longest=40), as_markup("" if words == name else words, longest=40))
-        icon, rank = ("dock-suits", 6) if suits else ("dock-unsuited", 4)
-        features.append(Feature(shape, "dock-mark", title, popup, label, icon=icon, rank=rank))
-    entries = {
-        True: ("dock-suits", "fuel dock that suits this boat"),
-        False: ("dock-unsuited", "fuel dock that does not suit"),
-    }
-    key = tuple(symbol_entry(*entries[suits]) for suits in (True, False) if suits in seen)
+        tip = pair(title, as_markup(sign.tip))
+        features.append(Feature(shape, "dock-mark", tip, popup, label, icon=sign.icon, rank=sign.rank))
+    key = tuple(symbol_entry(sign.icon, sign.text) for state, sign in _DOCK_STATES.items() if state in seen)
     return Theme("dock_marks", Markup("Fuel docks"), tuple(features), key, "places")
 
 
@@ -130,9 +162,8 @@ def _rings(frame: GeoDataFrame) -> Theme:
         seen.add(kind)
         title = as_markup(text_of(row, "title") or text_of(row, "label"))
         label = as_markup(text_of(row, "label"), longest=60)
-        rank = 8 if kind == "promised" else 7
-        features.append(Feature(shape, f"ring {kind}", title, write_popup(title, []), label, rank=rank))
-    words = {"promised": "distance that can be promised", "mark": "distance mark"}
+        features.append(Feature(shape, f"ring {kind}", title, write_popup(title, []), label, rank=7))
+    words = {"promised": "no farther than this, whatever the way; over water it is less", "mark": "distance mark"}
     key = tuple(line_entry(f"ring {kind}", text) for kind, text in words.items() if kind in seen)
     return Theme("rings", Markup("Range rings"), tuple(features), key, "rings")
 
@@ -147,12 +178,10 @@ def _legs(frame: GeoDataFrame) -> Theme:
         seen |= {kind} | (set() if checked else {"unchecked"})
         look = f"leg {kind}" + ("" if checked else " unchecked")
         title = as_markup(text_of(row, "title") or f"{text_of(row, 'from_name')} to {text_of(row, 'to_name')}")
-        lines = [as_lines(text_of(row, "text"))]
-        lines += [] if checked else [as_markup("Depth not checked")]
-        lines += [_cautioned(row)] if text_of(row, "cautions") else []
+        lines = heeded(row)
         distance = number_of(row, "distance_nmi")
         label = as_markup(f"{distance:.1f} nmi") if distance is not None and kind == "leg" else NOTHING
-        features.append(Feature(shape, look, title, write_popup(title, lines), label, rank=8))
+        features.append(Feature(shape, look, title, write_popup(title, lines), label, rank=7))
     words = {
         "leg": ("leg leg", "the track, depth checked"),
         "unchecked": ("leg leg unchecked", "the track, depth not checked"),
@@ -221,10 +250,6 @@ def draw_extra(name: str, frame: GeoDataFrame) -> Theme:
         else:
             features.append(Feature(simplified(shape), "extra", title, popup))
     return Theme(name, as_markup(name), tuple(features), (line_entry("extra", name),), "rings")
-
-
-def _cautioned(row: Row) -> Markup:
-    return Markup(f'<strong class="heed">{as_lines(text_of(row, "cautions"))}</strong>')
 
 
 VOYAGE: Mapping[str, Callable[[GeoDataFrame], Theme]] = MappingProxyType(

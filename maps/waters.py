@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from shapely.geometry import Point
 
@@ -24,13 +24,18 @@ from maps.geometry import DEPTHS_WITHIN_M, extent_frame, inside_point, iterate_r
 from maps.words import Markup, as_markup, number_of, text_of, write_number
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from geopandas import GeoDataFrame
 
     from maps.geometry import Bounds
+    from maps.manner import Manner
 
 __all__ = ["WATERS", "draw_edge"]
+
+
+_NEAR_RANK = 8  # close to the track: gives way to a stop only, never to a length, an arrow or a ring
+_CONSTITUENT_PARTS = 3  # name, speed in kn, phase lag in degrees
 
 
 def draw_edge(extent: Bounds) -> Theme:
@@ -58,7 +63,7 @@ def draw_edge(extent: Bounds) -> Theme:
     )
 
 
-def _land(frame: GeoDataFrame) -> Theme:
+def _land(frame: GeoDataFrame, manner: Manner) -> Theme:  # noqa: ARG001  # as its fellows
     features: list[Feature] = []
     for row, shape in iterate_rows("land", frame):
         features.append(Feature(simplified(shape), "land"))
@@ -69,13 +74,13 @@ def _land(frame: GeoDataFrame) -> Theme:
 
 _BANDS = (
     (0.0, "drying", "dries"),
-    (2.0, "shoal", "0 to 2 m at chart datum"),
-    (5.0, "shallow", "2 to 5 m at chart datum"),
-    (math.inf, "deep", "deeper than 5 m at chart datum"),
+    (2.0, "shoal", "0 to {two} at chart datum"),
+    (5.0, "shallow", "{bare_two} to {five} at chart datum"),
+    (math.inf, "deep", "deeper than {five} at chart datum"),
 )  # [m] upper limits of the shallowest charted depth: steps of our own, wide enough for boats that draw 0.5 to 2 m
 
 
-def _depth(frame: GeoDataFrame) -> Theme:
+def _depth(frame: GeoDataFrame, manner: Manner) -> Theme:
     features: list[Feature] = []
     seen: set[str] = set()
     for row, shape in iterate_rows("depth", frame):
@@ -83,14 +88,15 @@ def _depth(frame: GeoDataFrame) -> Theme:
         poor = text_of(row, "survey") == "poor"
         looks = [next(look for limit, look, _ in _BANDS if low < limit)] if low is not None else []
         looks += ["poor"] if poor else []
-        lines = [f"Charted depth {_span(low, high)} m at chart datum" if low is not None else "Depth not known"]
+        lines = [f"Charted depth {_span(low, high, manner)} at chart datum" if low is not None else "Depth not known"]
         lines += ["Dries at low water"] if low is not None and low < 0 else []
         lines += ["Poorly surveyed"] if poor else []
         popup = write_popup(Markup("Depth"), [as_markup(line) for line in lines])
         drawn = simplified(shape, DEPTHS_WITHIN_M)
         seen.update(looks)
         features += [Feature(drawn, look, popup=popup, places=4) for look in looks]
-    key = [area_entry(look, text) for _, look, text in _BANDS if look in seen]
+    edges = {"two": manner.length(2.0), "bare_two": manner.figure(2.0), "five": manner.length(5.0)}
+    key = [area_entry(look, text.format(**edges)) for _, look, text in _BANDS if look in seen]
     key += [area_entry("poor", "poorly surveyed")] if "poor" in seen else []
     return Theme("depth", Markup("Depths"), tuple(features), tuple(key), "depth")
 
@@ -103,7 +109,7 @@ _REASONS = {
 }
 
 
-def _closed_water(frame: GeoDataFrame) -> Theme:
+def _closed_water(frame: GeoDataFrame, manner: Manner) -> Theme:  # noqa: ARG001  # as its fellows
     features: list[Feature] = []
     seen: set[str] = set()
     for row, shape in iterate_rows("closed_water", frame):
@@ -130,7 +136,7 @@ _RULES = {
 }
 
 
-def _zones(frame: GeoDataFrame) -> Theme:
+def _zones(frame: GeoDataFrame, manner: Manner) -> Theme:
     features: list[Feature] = []
     seen: set[str] = set()
     for row, shape in iterate_rows("zones", frame):
@@ -151,24 +157,31 @@ def _zones(frame: GeoDataFrame) -> Theme:
                 simplified(shape), f"zone {rule}", tip=pair(title, as_markup(words)), popup=write_popup(title, lines)
             )
         )
-        features.append(
-            label_in(shape, pair(as_markup(words), as_markup(name, longest=40)), f"zone-name {rule}", rank=4)
-        )
+        label = pair(as_markup(words), as_markup(name, longest=40))
+        if rule == "no-entry" and manner.is_near(shape):  # told from any distance, so by a sign that needs no room
+            lon, lat, _ = inside_point(shape)
+            popup, shut = write_popup(title, lines), "zone-name no-entry shut-mark"
+            features.append(Feature(Point(lon, lat), shut, title, popup, label, icon="no-entry", rank=_NEAR_RANK))
+        else:
+            features.append(label_in(shape, label, f"zone-name {rule}", rank=4))
         if toward is not None:
             lon, lat, width = inside_point(shape)
             features.append(
                 Feature(Point(lon, lat), "arrow", icon="lane-arrow", rank=3, turn_deg=toward, width_deg=width)
             )
     key = tuple(area_entry(f"zone {rule}", words.lower()) for rule, words in _RULES.items() if rule in seen)
+    if any(feature.icon == "no-entry" for feature in features):
+        key = (symbol_entry("no-entry", "no entry, close to the track"), *key)
     return Theme("zones", Markup("Zones with rules"), tuple(features), key, "zones")
 
 
-def _currents(frame: GeoDataFrame) -> Theme:
+def _currents(frame: GeoDataFrame, manner: Manner) -> Theme:  # noqa: ARG001  # as its fellows
     features: list[Feature] = []
     for row, shape in iterate_rows("currents", frame):
         flood, ebb, mean = (number_of(row, column) for column in ("flood_deg", "ebb_deg", "mean_kn"))
         name = as_markup(text_of(row, "name") or "Tidal stream")
-        lines = [as_markup(f"Flood sets {flood:03.0f} true")] if flood is not None else []
+        lines = [as_markup(_greatest(mean, text_of(row, "constituents")))]
+        lines += [as_markup(f"Flood sets {flood:03.0f} true")] if flood is not None else []
         lines += [as_markup(f"Ebb sets {ebb:03.0f} true")] if ebb is not None else []
         lines += [as_markup(f"Mean flow {write_number(mean)} kn, flood positive")] if mean is not None else []
         lines += told_lines(row, constituents="Constituents: {}")
@@ -185,16 +198,17 @@ def _currents(frame: GeoDataFrame) -> Theme:
     return Theme("currents", Markup("Tidal streams"), tuple(features), key, "currents")
 
 
-def _hazards(frame: GeoDataFrame) -> Theme:
+def _hazards(frame: GeoDataFrame, manner: Manner) -> Theme:
     features: list[Feature] = []
     for row, shape in iterate_rows("hazards", frame):
         kind, off = text_of(row, "kind"), number_of(row, "keep_off_m")
         title = as_markup(text_of(row, "name") or kind or "Danger")
         lines = [as_markup(kind)] if kind else []
-        lines += [as_markup(f"Keep off {write_number(off, 0)} m")] if off is not None else []
+        lines += [as_markup(f"Keep off {manner.length(off, up=True)}")] if off is not None else []
         popup = write_popup(title, lines, shape)
         if "Point" in shape.geom_type:
-            features.append(Feature(shape, "danger-mark", title, popup, icon="hazard", rank=4, radius_m=off or 0.0))
+            rank = _NEAR_RANK if manner.is_near(shape) else 4
+            features.append(Feature(shape, "danger-mark", title, popup, icon="hazard", rank=rank, radius_m=off or 0.0))
         else:
             features.append(Feature(simplified(shape), "hazard-area", title, popup))
     return Theme(
@@ -206,19 +220,20 @@ def _hazards(frame: GeoDataFrame) -> Theme:
     )
 
 
-def _overhead(frame: GeoDataFrame) -> Theme:
+def _overhead(frame: GeoDataFrame, manner: Manner) -> Theme:
     features: list[Feature] = []
     seen: set[str] = set()
     for row, shape in iterate_rows("overhead", frame):
         kind = "cable" if text_of(row, "kind") == "cable" else "bridge"
         seen.add(kind)
         clearance = number_of(row, "clearance_m")
-        height = f"{write_number(clearance, 1)} m clear" if clearance is not None else "clearance not known"
+        height = f"{manner.length(clearance)} clear" if clearance is not None else "clearance not known"
         title = as_markup(text_of(row, "name") or kind.capitalize())
         popup = write_popup(title, [as_markup(f"{kind.capitalize()}, {height}")])
         features.append(Feature(shape, f"overhead {kind}", pair(title, as_markup(height)), popup))
         lon, lat, _ = inside_point(shape)
-        features.append(Feature(Point(lon, lat), "height", label=as_markup(f"{kind} {height}"), rank=4))
+        rank = _NEAR_RANK if manner.is_near(shape) else 4
+        features.append(Feature(Point(lon, lat), "height", label=as_markup(f"{kind} {height}"), rank=rank))
     key = tuple(
         line_entry(f"overhead {kind}", f"{kind} overhead, safe clearance")
         for kind in ("bridge", "cable")
@@ -227,21 +242,18 @@ def _overhead(frame: GeoDataFrame) -> Theme:
     return Theme("overhead", Markup("Overhead"), tuple(features), key, "overhead")
 
 
-def _openings(frame: GeoDataFrame) -> Theme:
+def _openings(frame: GeoDataFrame, manner: Manner) -> Theme:
     features: list[Feature] = []
     for row, shape in iterate_rows("openings", frame):
         title = as_markup(text_of(row, "name") or text_of(row, "kind") or "Opening")
-        lines = told_lines(
-            row,
-            kind="Opening {}",
-            closed_clearance_m="{} m clear when closed",
-            opening_hours="Opens: {}",
-            wait_min="Usual wait {} min",
-            vhf="VHF {}",
-        )
+        closed = number_of(row, "closed_clearance_m")
+        lines = told_lines(row, kind="Opening {}")
+        lines += [as_markup(f"{manner.length(closed)} clear when closed")] if closed is not None else []
+        lines += told_lines(row, opening_hours="Opens: {}", wait_min="Usual wait {} min", vhf="VHF {}")
         lon, lat, _ = inside_point(shape)
         popup = write_popup(title, lines, Point(lon, lat))
-        features.append(Feature(Point(lon, lat), "opens", title, popup, title, icon="opening", rank=5))
+        rank = _NEAR_RANK if manner.is_near(shape) else 5
+        features.append(Feature(Point(lon, lat), "opens", title, popup, title, icon="opening", rank=rank))
     return Theme(
         "openings",
         Markup("Opening bridges and locks"),
@@ -251,11 +263,27 @@ def _openings(frame: GeoDataFrame) -> Theme:
     )
 
 
-def _span(low: float, high: float | None) -> str:
-    return write_number(low) if high is None else f"{write_number(low)} to {write_number(high)}"
+def _span(low: float, high: float | None, manner: Manner) -> str:
+    return manner.length(low) if high is None else f"{manner.figure(low)} to {manner.length(high)}"
 
 
-WATERS: Mapping[str, Callable[[GeoDataFrame], Theme]] = MappingProxyType(
+def _greatest(mean_kn: float | None, constituents: str) -> str:
+    """Return the greatest rate of a stream in words: its mean, and all its tides at their height at once."""
+    amplitudes_kn: list[float] = []
+    for part in constituents.rstrip("; ").split(";"):
+        amplitude = number_of({"kn": part.split()[1] if len(part.split()) == _CONSTITUENT_PARTS else ""}, "kn")
+        if amplitude is None:
+            return "Greatest rate not known"
+        amplitudes_kn.append(abs(amplitude))
+    greatest_kn = abs(mean_kn or 0.0) + sum(amplitudes_kn)
+    return f"Runs at up to {write_number(math.ceil(round(greatest_kn * 10, 6)) / 10, 1)} kn at its strongest"
+
+
+class _Drawer(Protocol):
+    def __call__(self, frame: GeoDataFrame, manner: Manner) -> Theme: ...
+
+
+WATERS: Mapping[str, _Drawer] = MappingProxyType(
     {
         "depth": _depth,
         "closed_water": _closed_water,

@@ -90,7 +90,7 @@ def find_attachments(water: Water, places: Sequence[tuple[float, float]] | NDArr
 
 
 def _attach(water: Water, place: shapely.Point, snap: float) -> Attachment:
-    if not water.plane.box().covers(place):
+    if water.plane.box().distance(place) > _SHORE_M:
         return Attachment((), 0.0, "outside the region's extent")
     window = (place.x - 2 * snap - 1, place.y - 2 * snap - 1, place.x + 2 * snap + 1, place.y + 2 * snap + 1)
     land = shapely.clip_by_rect(water.land, *window)

@@ -24,6 +24,15 @@ if TYPE_CHECKING:
 
 __all__ = ["Question", "ask", "join_place", "resolve_place"]
 
+_ABSENT = {
+    "land": "NOTHING keeps the track off the land",
+    "hazards": "rocks and wrecks are not kept off",
+    "zones": "no speed limit or closed area is known",
+    "overhead": "bridges and cables are not known",
+    "openings": "no bridge or lock counts as opening",
+    "docks": "there is nowhere to take fuel",
+    "currents": "tidal streams are not known",
+}
 _SAME_PLACE_M = 20.0  # [m] positions are shown to a hundredth of a minute, 19 m
 
 
@@ -100,7 +109,7 @@ class Question:
             sd_share=boat.burn.sd_share,
             z=z,
             berthing_h=trip.berthing_h,
-            may_wait=frozenset(lying),
+            may_wait=frozenset(lying | {self.start}),
         )
 
 
@@ -196,11 +205,11 @@ def _notes(network: Network, ends: Sequence[int]) -> list[str]:
     if not network.water.depth_checked:
         notes.append("The region has no depth layer: depth was not checked on any leg.")
     elif network.water.margins.allow_unsurveyed:
-        notes.append("Unsurveyed water was allowed: depth was not checked on dashed legs.")
-    absent = sorted({"hazards", "zones", "overhead", "docks"} - network.region.present)
-    notes += [
-        f"The region has no {layer} layer: nothing is known of it, which is not the same as none." for layer in absent
-    ]
+        notes.append(
+            "Unsurveyed water was allowed: where a leg runs over it, depth was not checked, and the leg says so."
+        )
+    absent = [name for name in network.region.frames if name not in network.region.present and name in _ABSENT]
+    notes += [f"The region has no {name} layer: {_ABSENT[name]}." for name in absent]
     return notes + [f"{finding[0].upper()}{finding[1:]}." for finding in network.water.findings]
 
 
@@ -226,9 +235,15 @@ def resolve_place(network: Network, text: str, where: str) -> Place:
         No place has that name; the nearest names are offered.
     """
     wanted = " ".join(text.split()).casefold()
-    for terminal in network.terminals:
-        if terminal.place.name.casefold() == wanted:
-            return terminal.place
+    named = [t.place for t in network.terminals if t.place.name.casefold() == wanted]
+    for other in named[1:]:
+        if _apart_m(named[0], other) > _SAME_PLACE_M:
+            choices = "; ".join(f"{write_position(p.position)} ({p.kind})" for p in named)
+            raise InputError(
+                where, f"{len(named)} places have this name", value=text, remedy=f"give one's position: {choices}"
+            )
+    if named:
+        return named[0]
     if looks_like_position(text):
         position = read_position(text, where)
         return Place(write_position(position), "position", position)

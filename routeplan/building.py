@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
+import inspect
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyproj
 import shapely
 
 from layers.plane import Plane
@@ -16,7 +20,6 @@ from routeplan.water import CautionArea, Gate, Margins, SpeedArea, Water, build_
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
-    from pathlib import Path
 
     from numpy.typing import NDArray
 
@@ -25,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["build_network"]
 
-_VERSION = 2  # of the method: raise it with every change that alters what is built
+_METHOD = ("mesh", "sight", "water", "approaches", "network")  # modules that decide what a network is
 
 
 def build_network(  # what a network depends on, and how to go about it
@@ -60,8 +63,8 @@ def build_network(  # what a network depends on, and how to go about it
     """
     margins = margins or Margins()
     key = cache_key(
-        version=_VERSION,
-        libraries=[shapely.geos_version_string, shapely.__version__, np.__version__],
+        libraries=[shapely.geos_version_string, shapely.__version__, np.__version__, pyproj.proj_version_str],
+        method=_method_digest(),
         region=region.digest,
         boat=[boat.draught_m, boat.air_draught_m, boat.no_wake_kn],
         margins=margins.model_dump(),
@@ -78,6 +81,13 @@ def build_network(  # what a network depends on, and how to go about it
     if cache is not None:
         store_arrays(cache, key, *_pack(network))
     return network
+
+
+def _method_digest() -> str:
+    """Hash the sources of the modules that a network comes from, so that none outlives a change of method."""
+    here = Path(__file__)
+    sources = [Path(inspect.getfile(Plane)), *(here.with_name(f"{name}.py") for name in _METHOD)]
+    return hashlib.sha256(b"".join(source.read_bytes() for source in sources)).hexdigest()
 
 
 def _pack(network: Network) -> tuple[dict[str, NDArray[Any]], dict[str, Any]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import json
 import os
 import re
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["cache_folder", "cache_key", "load_arrays", "store_arrays"]
 
 _FORMAT = 1
+_MOST_ENTRIES = 30  # a few boats, margins and seasons in a few regions; 5 MB each for the demo
 
 
 def cache_folder() -> Path:
@@ -60,7 +62,7 @@ def cache_key(**depends: Any) -> str:
 
 
 def load_arrays(folder: Path, key: str) -> tuple[dict[str, NDArray[Any]], dict[str, Any]] | None:
-    """Load an entry, memory-mapped.
+    """Load an entry.
 
     Parameters
     ----------
@@ -80,12 +82,13 @@ def load_arrays(folder: Path, key: str) -> tuple[dict[str, NDArray[Any]], dict[s
         for name, checksum in meta["arrays"].items():
             if not re.fullmatch(r"[a-z0-9_-]+", name):  # a name must not lead out of the entry
                 return None
-            path = entry / f"{name}.npy"
-            if hashlib.sha256(path.read_bytes()).hexdigest() != checksum:
+            content = (entry / f"{name}.npy").read_bytes()
+            if hashlib.sha256(content).hexdigest() != checksum:
                 return None
-            arrays[name] = np.load(path, mmap_mode="r" if path.stat().st_size > 1 << 16 else None, allow_pickle=False)
+            arrays[name] = np.load(io.BytesIO(content), allow_pickle=False)
         if meta["key"] != key or hashlib.sha256(_canonical(meta["data"])).hexdigest() != meta["data_checksum"]:
             return None
+        os.utime(entry / "meta.json")  # used last: forgotten last
     except (OSError, ValueError, KeyError, TypeError, AttributeError, EOFError, RecursionError):
         return None
     return arrays, meta["data"]
@@ -124,6 +127,14 @@ def store_arrays(folder: Path, key: str, arrays: Mapping[str, NDArray[Any]], dat
             (entry / "meta.json").write_text(json.dumps(meta, allow_nan=False), encoding="utf-8")
             shutil.rmtree(folder / key, ignore_errors=True)
             entry.replace(folder / key)
+        _forget_oldest(folder)
+
+
+def _forget_oldest(folder: Path) -> None:
+    """Keep the entries that were used last."""
+    used = sorted(folder.glob("*/meta.json"), key=lambda meta: meta.stat().st_mtime, reverse=True)
+    for meta in used[_MOST_ENTRIES:]:
+        shutil.rmtree(meta.parent, ignore_errors=True)
 
 
 def _canonical(data: Any) -> bytes:

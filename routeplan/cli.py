@@ -153,6 +153,7 @@ def docks(
     from routeplan.boats import read_boat
     from routeplan.console import tell_docks
     from routeplan.documents import docks_document
+    from routeplan.network import unreached_docks
     from routeplan.survey import look_at_docks
     from routeplan.words import Words
 
@@ -165,7 +166,7 @@ def docks(
         _print_json(docks_document(found, the_region, the_boat, distances))
     else:
         words = Words(the_boat, the_region.zone, the_region.about.currency)
-        _say(tell_docks(found, words, distances, name))
+        _say(tell_docks(found, words, distances, name, unreached_docks(network)))
 
 
 @boats.command("check")
@@ -238,8 +239,11 @@ def region_check(
     if strict and doubts:
         first = doubts[0]
         more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
+        row = f" row {first.row}" if first.row else ""
         raise InputError(
-            str(path), f"{first.layer}: {first.problem}{more}", remedy="routeplan region check lists them all"
+            str(path),
+            f"{first.layer}{row}{f' ({first.name})' if first.name else ''}: {first.problem}{more}",
+            remedy="routeplan region check lists them all",
         )
     if as_json:
         _print_json(region_document(the_region, doubts))
@@ -269,6 +273,7 @@ def region_show(
     from routeplan.console import tell_region
     from routeplan.documents import region_document
     from routeplan.drawn import closed_water_layer, dock_layer
+    from routeplan.network import unreached_docks
     from routeplan.survey import look_at_docks, look_at_water
     from routeplan.words import Words
 
@@ -284,7 +289,10 @@ def region_show(
         document, lines = look_at_water(network)
         found, _, _ = look_at_docks(network, None, _now())
         words = Words(the_boat, the_region.zone, the_region.about.currency)
-        drawn = {"closed_water": closed_water_layer(network.water, the_boat), "dock_marks": dock_layer(found, words)}
+        drawn = {
+            "closed_water": closed_water_layer(network.water, the_boat),
+            "dock_marks": dock_layer(found, words, unreached_docks(network)),
+        }
     if map_file is not None:
         import maps
         from routeplan.passage import SAFETY_CAUTIONS
@@ -341,7 +349,7 @@ def main() -> None:
     try:
         # A southern latitude is no option: a blank before the minus tells typer so, and readers strip it.
         words = [f" {word}" if re.match(r"-\.?\d", word) else word for word in sys.argv[1:]]
-        code = app(args=words, standalone_mode=False)
+        code = app(args=words, prog_name="routeplan", standalone_mode=False)
     except typer.Exit as done:
         code = done.exit_code
     except typer.Abort:

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 from routeplan.places import write_position
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
-from routeplan.words import Words, course, shown_nearness
+from routeplan.words import Words, course
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from layers import Finding, Region
     from routeplan.boats import Boat
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from routeplan.fuel import FuelAboard
     from routeplan.passage import Passage
     from routeplan.plans import NoPassageError, Plan
+    from routeplan.units_shown import DisplayUnits
 
 __all__ = [
     "Progress",
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 _QUIET_S = 1.0  # [s] building that takes less shows nothing
+_ALONGSIDE_NMI = 0.05  # [nmi] a shorter approach is no leg to read
 _WIDEST = 110  # characters: longer lines are hard to follow
 
 
@@ -93,6 +95,8 @@ def tell_passage(passage: Passage) -> str:
     words = Words(passage.boat, region.zone, region.about.currency)
     best = passage.recommended
     out = [_understood(passage, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
+    if best.leans_on:
+        out.append(wrapped(f"It leans on {'; '.join(best.leans_on)}: make sure before you leave."))
     out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.plans[1:]]
     for i, stop in enumerate(best.stops, start=1):
         out += ["", f"Stop {i}: {stop.dock}  {write_position(stop.position)}"]
@@ -103,13 +107,7 @@ def tell_passage(passage: Passage) -> str:
     arrival = words.aboard(best.aboard_on_arrival_l, best.aboard_on_arrival_low_l)
     out += ["", wrapped(f"On arrival: {arrival}.")]
     if best.onward is not None:
-        left = words.units.volume_down(best.onward.left_l)
-        out.append(
-            wrapped(
-                f"No fuel for {passage.boat.name} at {best.legs[-1].to}: the nearest dock that suits is "
-                f"{best.onward.name}, {shown_nearness(best.onward.distance_nmi)}, {left} left there at the low figure."
-            )
-        )
+        out.append(wrapped(f"Next fuel after {best.legs[-1].to}: {words.alternate_line(best.onward)}."))
     return "\n".join([*out, "", *_cautions((*best.cautions, *passage.cautions)), *_sources(region)])
 
 
@@ -132,7 +130,13 @@ def tell_refusal(error: NoPassageError) -> str:
     return "\n".join([*out, "", *_cautions(error.cautions)])
 
 
-def tell_docks(docks: Sequence[Dock], words: Words, distances_nmi: Sequence[float | None], origin: str) -> str:
+def tell_docks(
+    docks: Sequence[Dock],
+    words: Words,
+    distances_nmi: Sequence[float | None],
+    origin: str,
+    unreached: Mapping[str, str],
+) -> str:
     """Tell what is known of each dock.
 
     Parameters
@@ -145,6 +149,8 @@ def tell_docks(docks: Sequence[Dock], words: Words, distances_nmi: Sequence[floa
         [nmi] Over water, or None.
     origin
         Where the distances are from; empty where none was asked.
+    unreached
+        Why docks can't be reached from navigable water, by name.
 
     Returns
     -------
@@ -152,14 +158,16 @@ def tell_docks(docks: Sequence[Dock], words: Words, distances_nmi: Sequence[floa
     """
     counted = f", distances over water from {origin}" if origin else ""
     out = [f"Fuel docks for {words.boat.name} ({words.boat.fuel}){counted}"]
+    count = 0
     for dock, distance in zip(docks, distances_nmi, strict=True):
         away = ""
         if origin:
             away = f"  {shown_distance(distance)}" if distance is not None else "  no way over water"
-        out += ["", f"{'+' if dock.suits else '-'} {dock.name}{away}  {write_position(dock.position)}"]
-        out += [wrapped(line, "  ") for line in words.dock_lines(dock)]
-    suits = sum(d.suits for d in docks)
-    return "\n".join([*out, "", f"{suits} of {len(docks)} suit (+). Call ahead: hours, prices and fuel change."])
+        suits = dock.suits and dock.name not in unreached
+        count += suits
+        out += ["", f"{'+' if suits else '-'} {dock.name}{away}  {write_position(dock.position)}"]
+        out += [wrapped(line, "  ") for line in words.dock_lines(dock, unreached.get(dock.name, ""))]
+    return "\n".join([*out, "", f"{count} of {len(docks)} suit (+). Call ahead: hours, prices and fuel change."])
 
 
 def tell_boat(boat: Boat, aboard: FuelAboard, confidence: float, ranges: Sequence[dict[str, float]]) -> str:
@@ -280,9 +288,10 @@ def _understood(passage: Passage, words: Words) -> str:
         [
             wrapped(f"{boat.name}: {ends}{via}."),
             wrapped(
-                f"Leaves {words.day_and_clock(trip.depart)} ({words.zone.key}) at {shown_speed(passage.speed_kn)}; "
-                f"aboard {trip.aboard.how}. Reserve {words.units.volume(boat.reserve_l)}, unusable "
-                f"{words.units.volume(boat.tank.unusable_l)}, confidence {trip.confidence:g}."
+                f"Leaves {words.day_and_clock(trip.depart)} {words.year(trip.depart)} ({words.zone.key}) at "
+                f"{shown_speed(passage.speed_kn)}; aboard {trip.aboard.how}. Reserve "
+                f"{words.units.volume(boat.reserve_l)}, unusable {words.units.volume(boat.tank.unusable_l)}, "
+                f"confidence {trip.confidence:g}."
             ),
         ]
     )
@@ -293,25 +302,36 @@ def _names(plan: Plan) -> str:
 
 
 def _legs(plan: Plan, words: Words) -> list[str]:
+    """Line the legs up, with the fill-ups between them; an approach of a few lengths is part of the stop."""
     units = words.units
-    befores = [plan.depart, *(leg.arrive for leg in plan.legs[:-1])]
-    rows = [
-        (
-            str(i),
-            leg.to,
-            write_position(leg.to_position),
-            course(leg.course_deg),
-            f"{leg.distance_nmi:.1f}",
-            f"{leg.speed_kn:g}",
-            words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
-            units.volume_down(leg.aboard_after_l).removesuffix(f" {units.volume_label}"),
-            units.volume_down(leg.aboard_after_low_l).removesuffix(f" {units.volume_label}"),
-            "" if leg.depth_checked else "depth not checked",
+    fills = {stop.depart: stop for stop in plan.stops}
+    since = plan.depart
+    rows: list[tuple[str, ...]] = []
+    for i, leg in enumerate(plan.legs, start=1):
+        if leg.depart in fills and i > 1:
+            stop = fills[leg.depart]
+            full = _bare(units, leg.aboard_after_l + leg.fuel_l)
+            taken = f"-- {stop.dock}: take {units.volume(stop.take_l)}, leave"
+            rows.append(("", taken, "", "", "", "", words.clock(stop.depart), full, "", ""))
+        if leg.kind == "approach" and leg.distance_nmi < _ALONGSIDE_NMI and rows:
+            continue
+        rows.append(
+            (
+                str(i),
+                leg.to,
+                write_position(leg.to_position),
+                course(leg.course_deg),
+                f"{leg.distance_nmi:.1f}",
+                f"{leg.speed_kn:g}",
+                words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
+                _bare(units, leg.aboard_after_l),
+                _bare(units, leg.aboard_after_low_l),
+                "" if leg.depth_checked else "depth not checked",
+            )
         )
-        for i, (leg, since) in enumerate(zip(plan.legs, befores, strict=True), start=1)
-    ]
-    left = f"left {units.volume_label}"
-    table = _table(("leg", "to", "position", "true", "nmi", "kn", "at", left, "low", ""), rows)
+        since = leg.arrive
+    unit = units.volume_label
+    table = _table(("leg", "to", "position", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}", ""), rows)
     notes = [
         wrapped(f"Leg {i}: {caution}", "  ")
         for i, leg in enumerate(plan.legs, start=1)
@@ -319,6 +339,10 @@ def _legs(plan: Plan, words: Words) -> list[str]:
         if "kn limit" not in caution
     ]
     return [*table, *([""] if notes else []), *notes]
+
+
+def _bare(units: DisplayUnits, volume_l: float) -> str:
+    return units.volume_down(volume_l).removesuffix(f" {units.volume_label}")
 
 
 def _cautions(cautions: Iterable[str]) -> list[str]:

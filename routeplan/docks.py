@@ -46,6 +46,8 @@ class Dock:
         Reasons why it doesn't suit; empty where it does.
     cautions
         What a skipper has to know before leaning on it.
+    stale
+        Whether and how long ago it was confirmed, where that is too long ago; else empty.
     missing
         Attributes that nobody has filled in: any of `depth`, `length`, `hours`, `price`.
     facts
@@ -61,6 +63,7 @@ class Dock:
     largest_sale_l: float | None
     why_not: tuple[str, ...]
     cautions: tuple[str, ...]
+    stale: tuple[str, ...]
     missing: tuple[str, ...]
     facts: dict[str, Any]
 
@@ -68,6 +71,11 @@ class Dock:
     def suits(self) -> bool:
         """Whether the boat can fill here when it is open."""
         return not self.why_not
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Why a plan had better not lean on it: hours that nobody knows, or nobody has confirmed it for long."""
+        return (*self.stale, *(("hours not known",) if self.hours is None else ()))
 
     def fill_h(self, take_l: float, berthing_h: float) -> float:
         """[h] Time at the dock for a fill.
@@ -143,9 +151,10 @@ def _read_dock(
     price = facts.get(f"price_{boat.fuel}_per_l") if sells else None
     hours, cautions = _hours(facts, region.zone, today)
     known = {"depth": "depth_m" in facts, "length": "max_length_m" in facts, "hours": hours, "price": price is not None}
-    missing = [what for what, found in known.items() if not found]
+    missing = [what for what, found in known.items() if not found] if sells else []
     why_not = _reasons(facts, boat, under_keel_m)
-    cautions += _staleness(facts, today)
+    stale = _staleness(facts, today)
+    cautions += [f"{s}: call ahead" for s in stale]
     if missing:
         cautions.append(f"{', '.join(missing)} not known: call ahead")
         if known_only:
@@ -161,6 +170,7 @@ def _read_dock(
         largest_sale_l=facts.get("largest_sale_l"),
         why_not=tuple(why_not),
         cautions=tuple(cautions),
+        stale=tuple(stale),
         missing=tuple(missing),
         facts=facts,
     )
@@ -180,7 +190,7 @@ def _reasons(facts: dict[str, Any], boat: Boat, under_keel_m: float) -> list[str
     if facts.get("depth_m", needed_m) < needed_m:
         reasons.append(f"too shallow: {units.depth(facts['depth_m'])}, {boat.name} needs {units.depth_up(needed_m)}")
     if facts.get("max_length_m", boat.length_overall_m) < boat.length_overall_m:
-        reasons.append(f"too short: takes boats up to {units.length(facts['max_length_m'])}")
+        reasons.append(f"berth too short: takes boats up to {units.length(facts['max_length_m'])}")
     if facts.get("members_only"):
         reasons.append("members only")
     ethanol = facts.get("ethanol_share", 0.0)
@@ -201,13 +211,13 @@ def _hours(facts: dict[str, Any], zone: ZoneInfo, today: date) -> tuple[Hours | 
 
 def _staleness(facts: dict[str, Any], today: date) -> list[str]:
     if "confirmed_on" not in facts:
-        return ["nobody has confirmed this dock: call ahead"]
+        return ["never confirmed"]
     confirmed = _as_date(facts["confirmed_on"])
     days = (today - confirmed).days
     if days <= STALE_DAYS:
         return []
     years = days // 365
-    return [f"last confirmed {confirmed}, {years} year{'s' if years > 1 else ''} ago: call ahead"]
+    return [f"last confirmed {confirmed}, over {years} year{'s' if years > 1 else ''} ago"]
 
 
 def _ever_opens(hours: Hours, today: date) -> bool:

@@ -10,11 +10,12 @@ from layers.checking import build_layer
 from layers.plane import geodesic_ring
 from layers.schema import COMPUTED
 from routeplan.fuel import promised_range_nmi
+from routeplan.network import unreached_docks
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
-from routeplan.words import Words, shown_nearness
+from routeplan.words import Words
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from geopandas import GeoDataFrame
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from routeplan.plans import Leg, Plan
     from routeplan.water import Water
 
-__all__ = ["closed_water_layer", "dock_layer", "layers_of", "rings_layer"]
+__all__ = ["closed_water_layer", "dock_layer", "dock_state", "layers_of", "rings_layer"]
 
 _RING_STEPS_NMI = (5, 10, 20, 25, 50, 100, 200, 500)  # [nmi] round figures to judge by
 _MOST_RINGS = 4
@@ -61,7 +62,7 @@ def layers_of(passage: Passage, plan: Plan | None = None) -> dict[str, GeoDataFr
             passage.boat, plan.legs[0].from_position, passage.trip.aboard, passage.speed_kn, passage.trip.confidence
         ),
         "closed_water": closed_water_layer(passage.network.water, passage.boat),
-        "dock_marks": dock_layer(passage.docks, words),
+        "dock_marks": dock_layer(passage.docks, words, unreached_docks(passage.network)),
     }
 
 
@@ -100,7 +101,7 @@ def rings_layer(
     rows.append(
         {
             "title": f"Promised range at {shown_speed(speed_kn)}: {promised}, in a straight line",
-            "label": f"promised {promised}",
+            "label": f"{promised}, straight line",
             "kind": "promised",
             "distance_nmi": promised_nmi,
         }
@@ -127,7 +128,7 @@ def closed_water_layer(water: Water, boat: Boat) -> GeoDataFrame:
     return build_layer(COMPUTED["closed_water"], rows, [water.plane.unproject(shape) for shape in shut.values()])
 
 
-def dock_layer(docks: Sequence[Dock], words: Words) -> GeoDataFrame:
+def dock_layer(docks: Sequence[Dock], words: Words, unreached: Mapping[str, str]) -> GeoDataFrame:
     """Draw every fuel dock, those that suit apart from the rest.
 
     Parameters
@@ -136,16 +137,46 @@ def dock_layer(docks: Sequence[Dock], words: Words) -> GeoDataFrame:
         The docks as the boat meets them.
     words
         Units, time and currency.
+    unreached
+        Why docks can't be reached from navigable water, by name.
 
     Returns
     -------
     The `dock_marks` layer.
     """
     rows = [
-        {"name": d.name, "suits": d.suits, "title": d.name, "text": "\n".join(words.dock_lines(d)), "label": d.name}
+        {
+            "name": d.name,
+            "suits": d.suits and d.name not in unreached,
+            "state": dock_state(d, unreached),
+            "title": d.name,
+            "text": "\n".join(words.dock_lines(d, unreached.get(d.name, ""))),
+            "label": d.name,
+        }
         for d in docks
     ]
     return build_layer(COMPUTED["dock_marks"], rows, [shapely.Point(d.position) for d in docks])
+
+
+def dock_state(dock: Dock, unreached: Mapping[str, str]) -> str:
+    """Tell what a dock is to a boat.
+
+    Parameters
+    ----------
+    dock
+        As the boat meets it.
+    unreached
+        Why docks can't be reached from navigable water, by name.
+
+    Returns
+    -------
+    `good`, `doubtful`, `unsuitable` or `out of reach`.
+    """
+    if not dock.suits:
+        return "unsuitable"
+    if dock.name in unreached:
+        return "out of reach"
+    return "doubtful" if dock.doubts else "good"
 
 
 def _legs(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
@@ -210,7 +241,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
                 "kind": "fuel stop",
                 "title": f"Stop {i}: {stop.dock}",
                 "text": "\n".join(words.stop_lines(stop)),
-                "label": f"{words.clock(stop.arrive)}, {units.volume_down(stop.aboard_l)} left",
+                "label": f"{words.clock(stop.arrive)}, {words.left(stop.aboard_low_l)}",
                 "take_l": stop.take_l,
                 "aboard_l": stop.aboard_l,
                 "aboard_low_l": stop.aboard_low_l,
@@ -218,7 +249,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
             }
         )
         points.append(stop.position)
-    ashore = f"Next fuel: {plan.onward.name}, {shown_nearness(plan.onward.distance_nmi)}" if plan.onward else ""
+    ashore = f"Next fuel: {words.alternate_line(plan.onward)}" if plan.onward else ""
     left = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l)
     rows.append(
         {
@@ -227,7 +258,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
             "kind": "finish",
             "title": f"Finish: {last.to}",
             "text": f"Arrive {words.day_and_clock(plan.arrive)} with {left}\n{ashore}".strip(),
-            "label": f"{words.clock(plan.arrive)}, {units.volume_down(plan.aboard_on_arrival_l)} left",
+            "label": f"{words.clock(plan.arrive)}, {words.left(plan.aboard_on_arrival_low_l)}",
             "aboard_l": plan.aboard_on_arrival_l,
             "aboard_low_l": plan.aboard_on_arrival_low_l,
             "arrive": words.day_and_clock(plan.arrive),
@@ -247,8 +278,7 @@ def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
                 "name": alternate.name,
                 "kind": "alternate",
                 "title": f"If {stop.dock} is closed: {alternate.name}",
-                "text": f"{shown_distance(alternate.distance_nmi)} from {stop.dock} over water\n"
-                f"{units.volume_down(alternate.left_l)} left there at the low figure",
+                "text": f"From {stop.dock}: {words.alternate_line(alternate)}",
                 "label": f"if stop {number} is closed",
             }
         )

@@ -124,7 +124,7 @@ def read_aboard(text: str, boat: Boat, where: str) -> FuelAboard:
     shown = boat.units.echo_volume(mean_l)
     if len(read_l) == 1:
         sd_l = boat.instruments.aboard_sd_share * boat.tank.capacity_l
-        return FuelAboard(mean_l=mean_l, sd_l=sd_l, how=f"{shown} as stated, sure to {boat.units.volume_up(sd_l)} (sd)")
+        return FuelAboard(mean_l=mean_l, sd_l=sd_l, how=f"{shown} as stated, give or take {boat.units.volume_up(sd_l)}")
     if read_l[1] > boat.tank.capacity_l:
         problem = f"its \u00b1 is more than the tank holds, {boat.units.echo_volume(boat.tank.capacity_l)}"
         raise InputError(where, problem, value=text, remedy="write one standard deviation")

@@ -25,6 +25,7 @@ __all__ = ["Stretch", "TurnNames", "find_stretches"]
 _SAME_SPOT_M = 2.0  # [m] a piece of a leg shorter than this is rounding
 _STRAIGHT_M = 1.0  # [m] a way through a gate that bends by less than this is one leg
 _NEAR_MARK_NMI = 1.0  # [nmi] a turn is named after a waypoint this near
+_WORDS = {"shoal": "water charted too shallow", "unsurveyed": "unsurveyed water", "hazard": "water near a hazard"}
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -52,6 +53,8 @@ class Stretch:
         Whether all of it lies in water of charted depth enough.
     gate
         Name of the gate it runs through; empty elsewhere.
+    limit
+        The speed limit that holds on it, in words; empty where none does.
     """
 
     a: Point
@@ -66,6 +69,7 @@ class Stretch:
     cautions: tuple[str, ...]
     depth_checked: bool
     gate: str
+    limit: str
 
 
 def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch]:
@@ -88,7 +92,7 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
     pieces = [
         (a, b, kind, area)
         for start, end, kind in zip(bends, bends[1:], kinds, strict=False)
-        for a, b, area in (_cut(network, start, end) if kind == "leg" else [(_pt(start), _pt(end), -1)])
+        for a, b, area in _cut(network, start, end)
     ]
     a, b = np.array([p[0] for p in pieces]), np.array([p[1] for p in pieces])
     plane = network.water.plane
@@ -97,9 +101,12 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
     stretches: list[Stretch] = []
     gate_name = ""
     for (start, end, kind, area), nmi, course in zip(pieces, lengths.tolist(), courses.tolist(), strict=True):
-        speed = rates.speed_kn[area + 1] if kind == "leg" else rates.slow_kn
-        burn = rates.burn_lph[area + 1] if kind == "leg" else rates.slow_lph
-        time_h, cautions = nmi / speed, _cautions(network, start, end, course, kind, area)
+        speed = (rates.speed_kn if kind == "leg" else rates.slow_kn)[area + 1]
+        burn = (rates.burn_lph if kind == "leg" else rates.slow_lph)[area + 1]
+        limit = _limit_words(network, start, end, area) if area >= 0 else ""
+        time_h, cautions = nmi / speed, _cautions(network, start, end, course)
+        if limit:
+            cautions = (limit, *cautions)
         fuel_l = time_h * burn
         if kind != "gate":
             gate_name = ""
@@ -107,11 +114,11 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
             gate = network.water.gates[next(gates)[0]]
             time_h += gate.wait_h
             fuel_l += gate.wait_h * rates.idle_lph
-            cautions = (_gate_words(gate.name, gate.kind, gate.must_open, gate.hours, gate.vhf), *cautions)
+            cautions = (_gate_words(gate.name, gate.kind, gate.must_open, gate.hours, gate.vhf, gate.wait_h), *cautions)
             gate_name = gate.name
-        crosses = _crosses(network, start, end) if kind == "approach" else ()
+        crosses = () if kind == "leg" else _crosses(network, start, end)
         if crosses:
-            cautions = (*cautions, f"approach over {', '.join(crosses)} water: by eye, slowly")
+            cautions = (*cautions, f"{kind} over {' and '.join(_WORDS[c] for c in crosses)}: by eye, slowly")
         stretches.append(
             Stretch(
                 start,
@@ -126,6 +133,7 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
                 cautions,
                 depth_checked=network.water.depth_checked and not crosses and not _is_unsurveyed(network, start, end),
                 gate=gate_name,
+                limit=limit,
             )
         )
     return stretches
@@ -144,13 +152,14 @@ class TurnNames:
         named = [t.place for t in network.terminals if t.place.kind not in ("dock", "position")]
         self._names = [p.name for p in named]
         self._xy = network.water.plane.to_plane([p.position for p in named])
-        self._count = 0
 
-    def name(self, point: Point, limit: str | None) -> str:
-        """Name the next turn.
+    def name(self, number: int, point: Point, limit: str | None) -> str:
+        """Name a turn.
 
         Parameters
         ----------
+        number
+            Of the leg that ends there.
         point
             [m] Where it is, in the plane.
         limit
@@ -160,8 +169,9 @@ class TurnNames:
         -------
         Such as ``turn 3, 0.4 nmi NE of Gull Mark``.
         """
-        self._count += 1
-        what = f"turn {self._count}" if limit is None else f"point {self._count} ({limit})"
+        if limit is not None:
+            return f"point {number}: {limit}"
+        what = f"turn {number}"
         if not len(self._xy):
             return what
         dx, dy = (np.array(point) - self._xy).T
@@ -221,13 +231,14 @@ def _pt(xy: Points) -> Point:
     return float(xy[0]), float(xy[1])
 
 
-def _cautions(network: Network, a: Point, b: Point, course_deg: float, kind: str, area: int) -> tuple[str, ...]:
+def _limit_words(network: Network, a: Point, b: Point, area: int) -> str:
+    near = _nearest_name(network, area, shapely.LineString([a, b]))
+    return f"{network.water.speed_areas[area].limit_kn:g} kn limit{f' in {near}' if near else ''}"
+
+
+def _cautions(network: Network, a: Point, b: Point, course_deg: float) -> tuple[str, ...]:
     line = shapely.LineString([a, b])
     said = []
-    if kind == "leg" and area >= 0:
-        limited = network.water.speed_areas[area]
-        near = _nearest_name(network, area, line)
-        said.append(f"{limited.limit_kn:g} kn limit{f' in {near}' if near else ''}")
     for zone in network.water.caution_areas:
         if not zone.shape.intersects(line):
             continue
@@ -260,13 +271,13 @@ def _lane_words(name: str, direction_deg: float, course_deg: float) -> str:
     return f"crosses {lane} at {min(off, 180 - off):.0f} degrees: a right angle to it is the rule"
 
 
-def _gate_words(name: str, kind: str, must_open: bool, hours: str | None, vhf: str) -> str:  # noqa: FBT001
+def _gate_words(name: str, kind: str, must_open: bool, hours: str | None, vhf: str, wait_h: float) -> str:  # noqa: FBT001
     if not must_open:
         return f"under the opening span of {name}"
     call = f", call VHF {vhf}" if vhf else ", call ahead"
     when = f" ({hours})" if hours else ", hours not known"
     what = name if kind in name.casefold() else f"{kind} {name}"
-    return f"{what} has to open{when}{call}"
+    return f"{what} has to open{when}{call}, allow {wait_h * 60:.0f} min"
 
 
 def _crosses(network: Network, a: Point, b: Point) -> tuple[str, ...]:

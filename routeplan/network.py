@@ -30,7 +30,16 @@ if TYPE_CHECKING:
 
     Points = NDArray[np.float64]
 
-__all__ = ["GateLeg", "Network", "Place", "Terminal", "connect", "join_places", "split_by_speed_area"]
+__all__ = [
+    "GateLeg",
+    "Network",
+    "Place",
+    "Terminal",
+    "connect",
+    "join_places",
+    "split_by_speed_area",
+    "unreached_docks",
+]
 
 _SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit, at the most
 _CLOSEST_SAMPLE_M = 20.0  # [m] and at the least
@@ -165,6 +174,35 @@ class Network:
             if terminal.place.name == name:
                 return index
         raise KeyError(name)
+
+
+def unreached_docks(network: Network) -> dict[str, str]:
+    """List the docks that can't be reached from navigable water.
+
+    Parameters
+    ----------
+    network
+        The boat's network.
+
+    Returns
+    -------
+    The reason for each, by name: it isn't joined, or only to a water that holds no other place.
+    """
+    parts = shapely.get_parts(network.water.navigable)
+    tree = shapely.STRtree(parts)
+    waters = []
+    for terminal in network.terminals:
+        entries = shapely.points(network.nodes[list(terminal.entries)]) if terminal.entries else []
+        waters.append({int(part) for part in tree.nearest(entries)} if len(entries) else set())
+    count: dict[int, int] = {}
+    for part in (p for own in waters for p in own):
+        count[part] = count.get(part, 0) + 1
+    main = max(count, key=lambda part: count[part], default=-1)
+    return {
+        t.place.name: t.attachment.why_not or "no way over water joins it to the other places"
+        for t, own in zip(network.terminals, waters, strict=True)
+        if t.place.kind == "dock" and main not in own
+    }
 
 
 def connect(region: Region, boat: Boat, water: Water, progress: Callable[[float], None] | None = None) -> Network:
@@ -352,6 +390,8 @@ def _add_gates(network: Network) -> Network:
     gate_legs = []
     for index, gate in enumerate(network.water.gates):
         attachments = find_attachments(network.water, gate.sides)
+        if any(a.inland_m > 0 for a in attachments):  # a side that lies on land would lead the way over it
+            continue
         for near in attachments[0].approaches:
             for far in attachments[1].approaches:
                 network, (a, b) = _add_points(network, np.array([near.entry, far.entry]))

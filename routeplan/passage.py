@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from routeplan.search import find_labels
 from routeplan.telling import Teller
 from routeplan.tracks import Tracks
 from routeplan.units_shown import shown_duration, shown_money
+from routeplan.water import SEASON_LOOKAHEAD_H
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from routeplan.boats import Boat
     from routeplan.docks import Dock
     from routeplan.network import Network
+    from routeplan.search import Label
     from routeplan.trips import Trip
 
 __all__ = ["SAFETY_CAUTIONS", "Passage", "find_passage"]
@@ -31,6 +33,7 @@ SAFETY_CAUTIONS = (
     "Local rules and a licensed professional's advice come first.",
 )
 _SAVED_STOP_WORTH = timedelta(minutes=30)  # a stop fewer is recommended if it costs no more than this
+_SURE_DOCKS_WORTH = timedelta(hours=1)  # so are docks that are known and confirmed
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,26 +132,40 @@ def find_passage(network: Network, trip: Trip, *, now: datetime | None = None, b
     cautions = (*SAFETY_CAUTIONS, *notes)
     if not labels:
         raise NoPassageError(explain_refusal(question, tracks, problem), cautions)
+    soonest, fewest, best = _choose(labels)
+    chosen: dict[PlanName, Label] = {"soonest": soonest, "fewest-stops": fewest}
+    doubtful = {i for i, dock in problem.docks.items() if dock.doubts}
+    if any(step.fill is not None and step.place in doubtful for step in best.path()):
+        known = find_labels(replace(problem, docks={i: d for i, d in problem.docks.items() if i not in doubtful}))
+        if known:
+            *_, sure = _choose(known)
+            chosen["known-docks"] = sure
+            if timedelta(hours=sure.time_h - best.time_h) <= _SURE_DOCKS_WORTH:
+                best = sure
+    teller = Teller(question, tracks, problem)
+    first = next(name for name, label in chosen.items() if label is best)
+    plans = [teller.tell(best, first, also=tuple(n for n, label in chosen.items() if label is best and n != first))]
+    for name, label in chosen.items():
+        if label is best or any(label is chosen[n] for n in chosen if n in {p.name for p in plans}):
+            continue
+        other = teller.tell(label, name, also=tuple(n for n, same in chosen.items() if same is label and n != name))
+        told = _difference(plans[0], other, question.boat, network.region.about.currency)
+        plans.append(other.model_copy(update={"recommended": False, "difference": told}))
+    lookahead = trip.depart + timedelta(hours=SEASON_LOOKAHEAD_H)
+    if any(plan.arrive > lookahead for plan in plans):
+        cautions = (
+            *cautions,
+            f"Zones whose season begins over {SEASON_LOOKAHEAD_H} h after departure were not counted.",
+        )
+    return Passage(question.network, question.boat, trip, question.docks, tuple(plans), cautions, question.speed_kn)
+
+
+def _choose(labels: list[Label]) -> tuple[Label, Label, Label]:
+    """Pick the soonest, the one of fewest stops, and of these two the one to recommend."""
     soonest = min(labels, key=lambda a: (a.time_h, a.stops, a.cost))
     fewest = min(labels, key=lambda a: (a.stops, a.time_h, a.cost))
     saves = (soonest.stops - fewest.stops) * _SAVED_STOP_WORTH
-    first, second = (soonest, fewest)
-    names: tuple[PlanName, PlanName] = ("soonest", "fewest-stops")
-    if fewest is not soonest and timedelta(hours=fewest.time_h - soonest.time_h) <= saves:
-        first, second, names = fewest, soonest, ("fewest-stops", "soonest")
-    teller = Teller(question, tracks, problem)
-    plans = [teller.tell(first, names[0], also=(names[1],) if first is second else ())]
-    if second is not first:
-        other = teller.tell(second, names[1])
-        plans.append(
-            other.model_copy(
-                update={
-                    "recommended": False,
-                    "difference": _difference(plans[0], other, question.boat, network.region.about.currency),
-                }
-            )
-        )
-    return Passage(question.network, question.boat, trip, question.docks, tuple(plans), cautions, question.speed_kn)
+    return soonest, fewest, fewest if timedelta(hours=fewest.time_h - soonest.time_h) <= saves else soonest
 
 
 def _difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
@@ -161,6 +178,10 @@ def _difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
         said.append(f"stops at {', '.join(s.dock for s in other.stops)}")
     later_h = other.time_h - first.time_h
     said.append(f"arrives {shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}")
+    if "known-docks" in (other.name, *other.also):
+        said.append("stops only at docks that are known and confirmed")
+    elif other.leans_on and not first.leans_on:
+        said.append(f"but leans on {'; '.join(other.leans_on)}")
     said += [f"waits {shown_duration(s.wait_h)} at {s.dock} for it to open" for s in other.stops if s.wait_h > 1 / 60]
     if first.cost is not None and other.cost is not None and abs(other.cost - first.cost) >= 0.5:
         word = "more" if other.cost > first.cost else "less"

@@ -11,7 +11,7 @@ from layers.errors import RouteplanError
 
 __all__ = ["Alternate", "Leg", "NoPassageError", "Plan", "PlanName", "Refusal", "Stop", "Wait", "When"]
 
-PlanName = Literal["soonest", "fewest-stops"]
+PlanName = Literal["soonest", "fewest-stops", "known-docks"]
 Position = tuple[float, float]
 
 
@@ -39,15 +39,22 @@ class Alternate(_Value):
         [l] Low figure of the fuel aboard on arriving there.
     wait_h
         [h] Until it opens.
-    hours_known
-        False for a dock whose hours nobody has filled in.
+    hours
+        As the docks layer says; None where it doesn't, or where no fuel is sold.
+    vhf, phone
+        As the docks layer says; None where it doesn't.
+    cautions
+        What to know before leaning on it.
     """
 
     name: str
     distance_nmi: float
     left_l: float
     wait_h: float
-    hours_known: bool
+    hours: str | None
+    vhf: str | None
+    phone: str | None
+    cautions: tuple[str, ...]
 
 
 class Leg(_Value):
@@ -197,6 +204,8 @@ class Plan(_Value):
         For bridges and locks, in order.
     onward
         For a destination where the boat can't refuel: the nearest dock that suits, and what would be left there.
+    leans_on
+        Docks among the stops that nobody has confirmed for long, or whose hours aren't known, each with the reason.
     cautions
         What to heed on this plan in particular.
     track
@@ -220,6 +229,7 @@ class Plan(_Value):
     stops: tuple[Stop, ...]
     waits: tuple[Wait, ...]
     onward: Alternate | None
+    leans_on: tuple[str, ...]
     cautions: tuple[str, ...]
     track: dict[str, Any]
 

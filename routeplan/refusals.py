@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["explain_refusal"]
 
 _MOST_IDEAS = 5
+_BESIDE_NMI = 0.5  # [nmi] a dock so near to the departure can be filled at before leaving
 
 
 def explain_refusal(question: Question, tracks: Tracks, problem: Problem) -> Refusal:
@@ -69,7 +70,7 @@ def explain_refusal(question: Question, tracks: Tracks, problem: Problem) -> Ref
     if worst.from_departure and start_low_l < problem.floor_l:
         why = (
             f"{units.volume(aboard_l)} aboard, low figure {units.volume_down(max(start_low_l, 0.0))}, is less than "
-            f"unusable fuel and reserve together, {units.volume_up(problem.floor_l)}, before leaving; {why}"
+            f"unusable fuel and reserve together, {units.volume_up(problem.floor_l)}, before leaving"
         )
     return Refusal(
         from_=names[0],
@@ -189,7 +190,10 @@ def _ideas(question: Question, problem: Problem, short_l: float, *, from_start: 
         if find_labels(more):
             total = units.volume_up(problem.mean_l + short_l)
             ideas.append(f"leave with {units.volume_up(short_l)} more, {total} in all")
-    if from_start and problem.mean_l < problem.full_l:
+    beside = _dock_beside(question, problem) if from_start else None
+    if beside is not None:
+        ideas.append(f"fill at {beside.name} before you leave, then --aboard full")
+    elif from_start and problem.mean_l < problem.full_l:
         filled = replace(problem, mean_l=problem.full_l, sd_l=problem.full_sd_l)
         if find_labels(filled):
             ideas.append(f"leave filled to the mark, {units.volume(problem.full_l)}")
@@ -207,6 +211,17 @@ def _ideas(question: Question, problem: Problem, short_l: float, *, from_start: 
             "only the plain rule of thumb (confidence 0.5) allows it: one arrival in two would touch the reserve"
         )
     return ideas[:_MOST_IDEAS]
+
+
+def _dock_beside(question: Question, problem: Problem) -> Dock | None:
+    """Find a dock that suits, within half a mile of the departure."""
+    near = [
+        (min(edge["distance_nmi"] for edge in problem.graph[problem.start][i].values()), i)
+        for i in problem.docks
+        if problem.graph.has_edge(problem.start, i)
+    ]
+    distance_nmi, nearest = min(near, default=(float("inf"), -1))
+    return question.by_terminal[nearest] if distance_nmi <= _BESIDE_NMI else None
 
 
 def _slower_speed_kn(question: Question) -> float | None:
@@ -229,7 +244,9 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
     names = [question.network.terminals[t].place.name for t in (problem.start, problem.targets[-1])]
     free = {i: replace(d, hours=None, largest_sale_l=None) for i, d in problem.docks.items()}
     labels = find_labels(replace(problem, docks=free))
-    blamed, over_l = [], 0.0
+    blamed: list[str] = []
+    partial: list[str] = []
+    over_l = 0.0
     for step in labels[0].path() if labels else ():
         if step.fill is None:
             continue
@@ -238,6 +255,7 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
             over_l = max(over_l, step.fill.take_l - dock.largest_sale_l)
             sold, wanted = units.volume(dock.largest_sale_l), units.volume(step.fill.take_l)
             blamed.append(f"{dock.name} sells {sold} at the most, {wanted} would be needed to fill to the mark")
+            partial.append(f"take what {dock.name} sells, {sold}, and plan anew from there")
             continue
         try:
             dock.begin_fill(problem.depart + timedelta(hours=step.fill.begin_h), step.fill.end_h - step.fill.begin_h)
@@ -248,7 +266,12 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
         why = f"full tanks would do, but a bridge or lock between {names[0]} and {names[1]} stays shut"
     ideas = _ideas(question, problem, over_l, from_start=over_l > 0)
     return Refusal(
-        from_=names[0], to=names[1], distance_nmi=None, short_l=None, why=why, try_=(*ideas, "another route with --via")
+        from_=names[0],
+        to=names[1],
+        distance_nmi=None,
+        short_l=None,
+        why=why,
+        try_=(*partial, *ideas, "another route with --via"),
     )
 
 
@@ -261,7 +284,7 @@ def _no_way(question: Question, a: int, b: int) -> Refusal:
     ideas: list[str] = []
     closes = "land"
     if _joined(water.open, ends):
-        closes = f"only channels too narrow for the stand-off of {boat.units.length(water.margins.standoff_m)}"
+        closes = f"only channels too narrow for the stand-off of {boat.units.room(water.margins.standoff_m)}"
         ideas.append("a smaller --stand-off, if you know the channel")
     else:
         reopened = water.open

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from layers.hours import NeverOpensError, read_hours
 from routeplan.fuel import low_figure_l
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Iterator, Mapping
     from datetime import datetime
 
     import networkx as nx
@@ -28,11 +28,12 @@ if TYPE_CHECKING:
     from routeplan.network import Network
     from routeplan.tracks import Track
 
-__all__ = ["FillUp", "Hop", "Label", "Problem", "find_labels"]
+__all__ = ["FillUp", "Hop", "Label", "Problem", "find_labels", "sail"]
 
 _TIE_H = 1e-9  # [h] times nearer than this are the same
 _TIE_L = 1e-9  # [l]
 _MOST_WAITS = 50  # openings tried for one hop through several gates
+_AHEAD = "a gate ahead"  # waited for further back, until its name is known
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ class Problem:
     berthing_h
         [h] At each stop, besides pumping.
     may_wait
-        Terminals at which a boat can lie and wait: docks, harbours, anchorages.
+        Terminals at which a boat can lie and wait: the departure, docks, harbours, anchorages.
     """
 
     network: Network
@@ -201,15 +202,13 @@ class Label:
         return steps[::-1]
 
 
-def find_labels(problem: Problem, stop: Callable[[Label], bool] | None = None) -> list[Label]:
+def find_labels(problem: Problem) -> list[Label]:
     """Find the arrivals at the destination that no other beats in time and stops.
 
     Parameters
     ----------
     problem
         The search.
-    stop
-        Told of every label that is set; true ends the search there.
 
     Returns
     -------
@@ -217,9 +216,10 @@ def find_labels(problem: Problem, stop: Callable[[Label], bool] | None = None) -
 
     Notes
     -----
-    Exact over the graph's tracks: every hop takes time, waiting is allowed at docks and fills last longer the more is
-    taken, so who is earlier with no more burnt can't be worse off later; a label is dropped only for one that is no
-    later, has no more stops, no less fuel at its last known level less the burn since, no more burn and no more doubt.
+    Exact over the graph's tracks: every hop takes time, fills last longer the more is taken, and a wait for a gate is
+    moved back to where a boat can lie, so who is earlier with no more burnt isn't worse off later; a label is dropped
+    only for one that is no later, has no more stops, no less fuel aboard, no more burnt since its last known level and
+    no more doubt about that. Of two ways with gates to a place where no boat can lie only the earlier is followed.
     """
     first = Label(problem.start, 0, 0.0, 0, 0.0, problem.mean_l, 0.0, problem.sd_l)
     ties = itertools.count()
@@ -232,8 +232,6 @@ def find_labels(problem: Problem, stop: Callable[[Label], bool] | None = None) -
         if any(_beats(k, label) for k in kept):
             continue
         kept.append(label)
-        if stop is not None and stop(label):
-            break
         if label.stage == len(problem.targets):
             found.append(label)
             continue
@@ -244,15 +242,13 @@ def find_labels(problem: Problem, stop: Callable[[Label], bool] | None = None) -
     return [label for label in found if not any(_beats_at_end(other, label) for other in found if other is not label)]
 
 
-def sail(problem: Problem, origin: int, time_h: float, track: Track) -> Hop | None:
-    """Sail a track, waiting before it for gates that would be shut.
+def sail(problem: Problem, time_h: float, track: Track) -> Hop | None:
+    """Sail a track, leaving it later where a gate on it would be shut.
 
     Parameters
     ----------
     problem
         Its gates.
-    origin
-        Terminal left.
     time_h
         [h] When the boat is ready, since the passage's departure.
     track
@@ -260,7 +256,7 @@ def sail(problem: Problem, origin: int, time_h: float, track: Track) -> Hop | No
 
     Returns
     -------
-    The hop; None where a gate stays shut, or would have to be waited for where no boat can lie.
+    The hop; None where a gate stays shut.
     """
     depart_h, waited_for = time_h, ""
     for _ in range(_MOST_WAITS):
@@ -278,14 +274,53 @@ def sail(problem: Problem, origin: int, time_h: float, track: Track) -> Hop | No
             if opens > reached:
                 later_h = max(later_h, (opens - problem.depart) / timedelta(hours=1) - reached_h)
                 waited_for = gate.name
-        if later_h <= depart_h:
-            break
-        if origin not in problem.may_wait:
-            return None
+        if later_h <= depart_h + _TIE_H:
+            return Hop(track, depart_h, depart_h + track.time_h, depart_h - time_h, waited_for)
         depart_h = later_h
-    else:
+    return None
+
+
+def _leave_later(problem: Problem, label: Label, depart_h: float) -> Label | None:
+    """Come to a place where no boat can lie just in time to go on: the wait is moved back to where one can."""
+    if label.before is None or label.hop is None or label.place in problem.may_wait:
+        return label
+    track = label.hop.track
+    earlier = _leave_later(problem, label.before, depart_h - track.time_h)
+    if earlier is None:
         return None
-    return Hop(track, depart_h, depart_h + track.time_h, depart_h - time_h, waited_for)
+    hop = sail(problem, max(earlier.time_h, depart_h - track.time_h), track)
+    if hop is None:
+        return None
+    wait_h = hop.depart_h - earlier.time_h
+    if wait_h > _TIE_H and earlier.place not in problem.may_wait:  # a gate on the way there shuts meanwhile
+        return None
+    hop = replace(hop, wait_h=wait_h, gate=hop.gate or label.hop.gate or _AHEAD)
+    return replace(label, time_h=hop.arrive_h, before=earlier, hop=hop)
+
+
+def _depart(problem: Problem, label: Label, track: Track) -> tuple[Label, Hop] | None:
+    """Leave a place along a track, having waited for its gates where a boat can lie."""
+    hop = sail(problem, label.time_h, track)
+    for _ in range(_MOST_WAITS):
+        if hop is None:
+            return None
+        if hop.wait_h <= _TIE_H or label.place in problem.may_wait:
+            return label, hop
+        gate = hop.gate
+        later = _leave_later(problem, label, hop.depart_h)
+        if later is None:
+            return None
+        label = _named_wait(later, gate)
+        hop = sail(problem, label.time_h, track)
+    return None
+
+
+def _named_wait(label: Label, gate: str) -> Label:
+    """Say for which gate ahead a wait further back is."""
+    if label.before is None or label.hop is None:
+        return label
+    hop = replace(label.hop, gate=gate) if label.hop.gate == _AHEAD else label.hop
+    return replace(label, hop=hop, before=_named_wait(label.before, gate))
 
 
 def _gate_hours(problem: Problem, text: str | None) -> Hours | None:
@@ -300,23 +335,26 @@ def _extend(problem: Problem, label: Label) -> Iterator[Label]:
         burned_l = label.burned_l + track.fuel_l
         if problem.low_l(label.mean_l, burned_l, label.sd_l) < problem.floor_l:
             continue
-        hop = sail(problem, label.place, label.time_h, track)
-        if hop is None:
+        left = _depart(problem, label, track)
+        if left is None:
             continue
+        came_from, hop = left
         stage = label.stage + (place == target)
         if place == target:
             yield Label(
-                place, stage, hop.arrive_h, label.stops, label.cost, label.mean_l, burned_l, label.sd_l, label, hop
+                place, stage, hop.arrive_h, label.stops, label.cost, label.mean_l, burned_l, label.sd_l, came_from, hop
             )
         if place in problem.docks and stage < len(problem.targets):
-            filled = _fill(problem, label, place, stage, burned_l, hop)
+            filled = _fill(problem, came_from, place, stage, burned_l, hop)
             if filled is not None:
                 yield filled
 
 
 def _fill(problem: Problem, label: Label, place: int, stage: int, burned_l: float, hop: Hop) -> Label | None:
     dock = problem.docks[place]
-    take_l = max(problem.full_l - (label.mean_l - burned_l), 0.0)
+    take_l = problem.full_l - (label.mean_l - burned_l)
+    if take_l <= 0:
+        return None  # above the mark already: nothing is learnt by a fill of nothing
     if dock.largest_sale_l is not None and take_l > dock.largest_sale_l:
         return None  # it couldn't be filled to the mark, and only a full mark is known for sure
     lasts_h = dock.fill_h(take_l, problem.berthing_h)
@@ -328,8 +366,9 @@ def _fill(problem: Problem, label: Label, place: int, stage: int, burned_l: floa
     wait_h = (begin - arrive) / timedelta(hours=1)
     fill = FillUp(hop.arrive_h + wait_h, hop.arrive_h + wait_h + lasts_h, wait_h, take_l)
     cost = label.cost + take_l * (dock.price_per_l or 0.0)
-    mean_l = max(problem.full_l, label.mean_l - burned_l)
-    return Label(place, stage, fill.end_h, label.stops + 1, cost, mean_l, 0.0, problem.full_sd_l, label, hop, fill)
+    return Label(
+        place, stage, fill.end_h, label.stops + 1, cost, problem.full_l, 0.0, problem.full_sd_l, label, hop, fill
+    )
 
 
 def _beats(a: Label, b: Label) -> bool:

@@ -10,6 +10,7 @@ from routeplan.asking import join_place
 from routeplan.channels import find_closed_channels
 from routeplan.docks import Dock, read_docks
 from routeplan.fuel import promised_range_nmi
+from routeplan.network import unreached_docks
 from routeplan.places import write_position
 from routeplan.tracks import Tracks
 from routeplan.units_shown import shown_distance
@@ -65,7 +66,8 @@ def look_at_docks(
         }
         if here in there:
             distances[there[here]] = 0.0
-    chosen = [d for d in docks if d.suits or not only_suitable]
+    unreached = unreached_docks(network)
+    chosen = [d for d in docks if (d.suits and d.name not in unreached) or not only_suitable]
     if origin is not None:
         chosen.sort(key=lambda d: distances.get(d.row, float("inf")))
     return chosen, [distances.get(d.row) for d in chosen], name
@@ -114,7 +116,8 @@ def look_at_water(network: Network) -> tuple[dict[str, Any], list[str]]:
     """
     water, units = network.water, network.boat.units
     channels = find_closed_channels(network)
-    unreached = [(t.place.name, t.attachment.why_not) for t in network.terminals if t.attachment.why_not]
+    out_of_reach = {t.place.name: t.attachment.why_not for t in network.terminals if t.attachment.why_not}
+    unreached = list((out_of_reach | unreached_docks(network)).items())
     approaches = _marked_approaches(network)
     parts = shapely.get_parts(water.navigable)
     document = {
@@ -132,14 +135,11 @@ def look_at_water(network: Network) -> tuple[dict[str, Any], list[str]]:
     }
     lines = [
         "",
-        (
-            f"For {network.boat.name}: {len(parts)} navigable waters, {network.corner_count} corners, "
-            f"{len(network.legs)} legs"
-        ),
-        f"Channels that the stand-off of {units.length(water.margins.standoff_m)} closes: {len(channels) or 'none'}",
+        f"For {network.boat.name}: navigable water in {len(parts)} separate part{'s' if len(parts) != 1 else ''}",
+        f"Channels that the stand-off of {units.room(water.margins.standoff_m)} closes: {len(channels) or 'none'}",
         *(
-            f"  {write_position(c.position)}, {units.length(c.width_m)} wide, "
-            f"{'no other way' if c.way_round_nmi is None else f'{shown_distance(c.way_round_nmi)} round'}"
+            f"  {write_position(c.position)}, {units.room(c.width_m)} wide, "
+            f"{'no other way' if c.way_round_nmi is None else f'the way round is {shown_distance(c.way_round_nmi)}'}"
             for c in channels
         ),
         f"Places out of reach: {len(unreached) or 'none'}",

@@ -12,13 +12,13 @@ from layers.hours import NeverOpensError
 from routeplan.fuel import low_figure_l
 from routeplan.itinerary import Stretch, TurnNames, find_stretches
 from routeplan.plans import Alternate, Leg, Plan, PlanName, Stop, Wait
-from routeplan.units_shown import shown_distance
+from routeplan.search import sail
+from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from routeplan.asking import Question
-    from routeplan.network import Network
     from routeplan.search import Hop, Label, Problem
     from routeplan.tracks import Tracks
 
@@ -67,8 +67,7 @@ class Teller:
         costs = [stop.cost for stop in stops]
         margins = [self._low_on_arrival(step) - self.problem.floor_l for step in path[1:]]
         end = path[-1]
-        onward, warning = self._onward(end)
-        cautions = [warning] if warning else []
+        onward, cautions = self._onward(end)
         cautions += [f"{stop.dock}: {c}" for stop in stops for c in stop.cautions]
         cautions += [
             f"{stop.dock}: no other dock is in reach if it is closed; make sure of it before leaving"
@@ -104,6 +103,11 @@ class Teller:
                 if step.hop is not None and step.hop.gate
             ),
             onward=onward,
+            leans_on=tuple(
+                f"{dock.name} ({', '.join(dock.doubts)})"
+                for dock in (self.problem.docks[step.place] for step in path if step.fill is not None)
+                if dock.doubts
+            ),
             cautions=tuple(cautions),
             track={"type": "LineString", "coordinates": [[round(x, 6), round(y, 6)] for x, y in track.coords]},
         )
@@ -141,7 +145,7 @@ class Teller:
                 last = i == len(stretches) - 1
                 there = self._place_name(step.place)
                 if not last:
-                    there = names.name(stretch.b, _point_words(network, stretch, stretches[i + 1]))
+                    there = names.name(len(legs) + 1, stretch.b, _point_words(stretch, stretches[i + 1]))
                 burned_l += stretch.fuel_l
                 legs.append(
                     Leg(
@@ -208,49 +212,74 @@ class Teller:
             if low_l < self.problem.floor_l:
                 under = self.units.volume_up(self.problem.floor_l - low_l)
                 where = f"{name}, {shown_distance(distance_nmi)} on,"
-                if low_l < self.question.boat.tank.unusable_l:
-                    return f"without it {where} can't be counted on at all: {under} short of keeping the reserve"
+                unusable_l = self.question.boat.tank.unusable_l
+                if low_l < unusable_l:
+                    more = self.units.volume_up(unusable_l - low_l)
+                    return f"without it {where} would take the whole reserve and {more} more"
                 return f"without it {where} is reached {under} into the reserve"
         return "without it a later fill would have to be larger"
 
     def _alternate(self, step: Label, hop: Hop, mean_l: float, burned_l: float, sd_l: float) -> Alternate | None:
-        """Find where to go if the dock were closed: on the reserve, never below unusable fuel."""
+        """Find where to go if the dock were closed: on the reserve, never below unusable fuel.
+
+        A dock that opens soon and can be relied on comes before a doubtful one, that before a wait; then most fuel.
+        """
         others = {*self.problem.docks, self.problem.targets[-1]} - {step.place}
-        return self._best_beyond(step.place, others, hop.arrive_h, mean_l, burned_l, sd_l)
+        found = self._in_reach(step.place, others, hop.arrive_h, mean_l, burned_l, sd_l)
+        return min(found, key=lambda f: (f.wait_h > _SHORT_WAIT_H, self._is_doubtful(f), -f.left_l), default=None)
 
-    def _onward(self, end: Label) -> tuple[Alternate | None, str]:
-        """For a destination without fuel, find the nearest dock that suits."""
-        if end.place in self.problem.docks:
-            return None, ""
-        docks = set(self.problem.docks)
-        beyond = self._best_beyond(end.place, docks, end.time_h, end.mean_l, end.burned_l, end.sd_l)
+    def _onward(self, end: Label) -> tuple[Alternate | None, list[str]]:
+        """Say where fuel is to be had after the destination, unless it is sold there on arrival."""
         name = self._place_name(end.place)
-        if beyond is None:
-            return None, f"{name} sells no fuel that suits, and no dock that does is in reach from there"
-        return beyond, ""
+        dock = self.problem.docks.get(end.place)
+        said: list[str] = []
+        docks = set(self.problem.docks)
+        if dock is not None:
+            wait_h = self._wait_h(end.place, end.time_h)
+            if wait_h is not None and wait_h <= _SHORT_WAIT_H:
+                return None, [f"{name}: {caution}" for caution in dock.cautions]
+            opens = "stays shut for more than a day" if wait_h is None else f"opens {shown_duration(wait_h)} later"
+            said.append(f"{name} is shut on arrival and {opens} ({dock.hours})")
+            docks -= {end.place}
+        found = self._in_reach(end.place, docks, end.time_h, end.mean_l, end.burned_l, end.sd_l)
+        nearest = min(found, key=lambda f: (self._is_doubtful(f), f.distance_nmi), default=None)
+        if nearest is None:
+            said.append(f"from {name} no dock that suits and opens within a day is in reach: ask for fuel there")
+        return nearest, said
 
-    def _best_beyond(
+    def _is_doubtful(self, alternate: Alternate) -> bool:
+        return any(dock.name == alternate.name and dock.doubts for dock in self.problem.docks.values())
+
+    def _in_reach(
         self, place: int, others: set[int], time_h: float, mean_l: float, burned_l: float, sd_l: float
-    ) -> Alternate | None:
-        """Take a dock that is open on arrival before one of unknown hours, and that before a wait; then most fuel."""
-        found: list[tuple[bool, bool, float, Alternate]] = []
+    ) -> list[Alternate]:
+        """List where the boat could go on to and fill within a day, each by its track that leaves most."""
+        found = []
         for other, tracks in self._beyond(place, others):
-            track = min(tracks, key=lambda t: t.fuel_l)
-            low_l = low_figure_l(mean_l, burned_l + track.fuel_l, sd_l, self.problem.sd_share, self.problem.z)
-            wait_h = self._wait_h(other, time_h + track.time_h)
-            if low_l < self.question.boat.tank.unusable_l or wait_h is None:
-                continue
-            dock = self.problem.docks.get(other)
-            unknown = dock is not None and dock.hours is None
-            alternate = Alternate(
-                name=self._place_name(other),
-                distance_nmi=track.distance_nmi,
-                left_l=low_l,
-                wait_h=wait_h,
-                hours_known=not unknown,
-            )
-            found.append((wait_h > _SHORT_WAIT_H, unknown, -low_l, alternate))
-        return min(found, key=lambda entry: entry[:3])[3] if found else None
+            for track in sorted(tracks, key=lambda t: t.fuel_l):
+                low_l = low_figure_l(mean_l, burned_l + track.fuel_l, sd_l, self.problem.sd_share, self.problem.z)
+                hop = sail(self.problem, time_h, track)
+                if low_l < self.question.boat.tank.unusable_l or hop is None:
+                    continue
+                wait_h = self._wait_h(other, hop.arrive_h)
+                if wait_h is None or hop.wait_h + wait_h > _LONGEST_WAIT_H:
+                    continue
+                dock = self.problem.docks.get(other)
+                facts = {} if dock is None else dock.facts
+                found.append(
+                    Alternate(
+                        name=self._place_name(other),
+                        distance_nmi=track.distance_nmi,
+                        left_l=low_l,
+                        wait_h=hop.wait_h + wait_h,
+                        hours=None if dock is None or dock.hours is None else str(dock.hours),
+                        vhf=facts.get("vhf"),
+                        phone=facts.get("phone"),
+                        cautions=() if dock is None else dock.cautions,
+                    )
+                )
+                break
+        return found
 
     def _wait_h(self, place: int, time_h: float) -> float | None:
         """[h] Wait for a dock to open; 0 where no fuel is sold, None where it is too long."""
@@ -277,17 +306,15 @@ class Teller:
         return [(other, tracks) for (a, other), tracks in found.items() if a == place]
 
 
-def _point_words(network: Network, before: Stretch, after: Stretch) -> str | None:
+def _point_words(before: Stretch, after: Stretch) -> str | None:
     """Say which limit begins or ends between two stretches, or which gate; None where only the course changes."""
     if after.gate:
         return f"at {after.gate}"
     if before.gate:
         return f"past {before.gate}"
-    if before.kind != "leg" or after.kind != "leg" or before.area == after.area:
+    if before.limit == after.limit:
         return None
-    if after.area < 0:
-        return "limit ends"
-    return f"{network.water.speed_areas[after.area].limit_kn:g} kn from here"
+    return after.limit or f"end of {before.limit}"
 
 
 def _rounded(position: list[float]) -> tuple[float, float]:

@@ -37,6 +37,7 @@ _SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are me
 _KINK_SHARE = 5e-4  # of time or fuel on the legs around: what a kink must save to stay
 _MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may lengthen the track by
 _MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
+_MOST_SHUT = 12  # sets of gates that are tried shut
 _ROOM_M = 0.02  # [m] a leg that runs along the water's edge may leave it by this much: rounding
 
 
@@ -51,15 +52,15 @@ class Rates:
     burn_lph
         [l/h] Burn at each of them.
     slow_kn, slow_lph
-        [kn, l/h] Speed and burn on approaches and through gates: no wake.
+        [kn, l/h] Speed and burn on approaches and through gates, in open water and in each area: no wake, or less.
     idle_lph
         [l/h] Burn while a bridge is waited for.
     """
 
     speed_kn: tuple[float, ...]
     burn_lph: tuple[float, ...]
-    slow_kn: float
-    slow_lph: float
+    slow_kn: tuple[float, ...]
+    slow_lph: tuple[float, ...]
     idle_lph: float
 
     @classmethod
@@ -79,13 +80,15 @@ class Rates:
         -------
         The rates.
         """
-        speeds = [
-            boat.steady_kn(speed_kn),
-            *(boat.steady_kn(min(speed_kn, a.limit_kn)) for a in network.water.speed_areas),
-        ]
-        slow = boat.steady_kn(min(boat.no_wake_kn, speed_kn))
+        limits = [float("inf"), *(area.limit_kn for area in network.water.speed_areas)]
+        speeds = [boat.steady_kn(min(speed_kn, limit)) for limit in limits]
+        slow = [boat.steady_kn(min(boat.no_wake_kn, speed_kn, limit)) for limit in limits]
         return cls(
-            tuple(speeds), tuple(boat.burn_lph(v) for v in speeds), slow, boat.burn_lph(slow), boat.burn.idle_lph
+            tuple(speeds),
+            tuple(boat.burn_lph(v) for v in speeds),
+            tuple(slow),
+            tuple(boat.burn_lph(v) for v in slow),
+            boat.burn.idle_lph,
         )
 
     @cached_property
@@ -97,6 +100,16 @@ class Rates:
     def litres_per_nmi(self) -> Points:
         """[l/nmi] Fuel for a mile in each kind of water."""
         return np.asarray(np.array(self.burn_lph) / np.array(self.speed_kn))
+
+    @cached_property
+    def slow_hours_per_nmi(self) -> Points:
+        """[h/nmi] Time for a mile of approach or gate in each kind of water."""
+        return np.asarray(1 / np.array(self.slow_kn))
+
+    @cached_property
+    def slow_litres_per_nmi(self) -> Points:
+        """[l/nmi] Fuel for a mile of approach or gate in each kind of water."""
+        return np.asarray(np.array(self.slow_lph) / np.array(self.slow_kn))
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,15 +177,17 @@ class Tracks:
         self.rates = Rates.of(boat, network, speed_kn)
         self._room = network.water.navigable.buffer(_ROOM_M, join_style="mitre")
         shapely.prepare(self._room)
+        self._limited = shapely.union_all([area.shape for area in network.water.speed_areas])
+        shapely.prepare(self._limited)
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
-        self._slow_nmi: dict[tuple[Point, ...], float] = {}
+        self._slow_nmi: dict[tuple[Point, ...], Points] = {}
 
     def find(
         self, pairs: Iterable[tuple[int, int]], most_l: float = np.inf
     ) -> dict[tuple[int, int], tuple[Track, ...]]:
-        """Find the quickest and the least-fuel track of each pair, with and without gates.
+        """Find the quickest and the least-fuel track of each pair, with every gate and without those it would pass.
 
         Parameters
         ----------
@@ -189,9 +204,16 @@ class Tracks:
         wanted = {(min(p), max(p)) for p in pairs if p[0] != p[1]}
         sources = sorted({a for a, _ in wanted})
         paths: dict[tuple[int, int], dict[tuple[int, ...], None]] = {}
-        for by_fuel in (False, True):
-            for with_gates in (False, True) if self.network.gate_legs else (False,):
-                self._search(sources, wanted, most_l, by_fuel=by_fuel, with_gates=with_gates, paths=paths)
+        # without limits and gates the shortest way is the quickest and takes the least fuel
+        for by_fuel in (False, True) if self.network.water.speed_areas or self.network.gate_legs else (True,):
+            todo, tried = [frozenset[int]()], set[frozenset[int]]()
+            while todo and len(tried) < _MOST_SHUT:  # where a gate is passed, find the way without it too
+                shut = todo.pop(0)
+                if shut in tried:
+                    continue
+                tried.add(shut)
+                passed = self._search(sources, wanted, most_l, by_fuel=by_fuel, shut=shut, paths=paths)
+                todo += [shut | {gate} for gate in sorted(passed)]
         drawn = {pair: [self._steer(pair, nodes) for nodes in found] for pair, found in paths.items()}
         self._measure(drawn)
         tracks = {pair: _undominated([self._track(pair, *d) for d in found]) for pair, found in drawn.items()}
@@ -215,7 +237,7 @@ class Tracks:
         -------
         One figure a terminal; infinity where there is no way.
         """
-        graph, _ = self._graph(by_fuel=True, with_gates=True)
+        graph, _ = self._graph(by_fuel=True)
         away = csgraph.dijkstra(graph, directed=True, indices=len(self.network.nodes) + source)
         return np.array([self._arrive(t, away, by_fuel=True)[0] for t in range(len(self.network.terminals))])
 
@@ -226,12 +248,15 @@ class Tracks:
         most_l: float,
         *,
         by_fuel: bool,
-        with_gates: bool,
+        shut: frozenset[int],
         paths: dict[tuple[int, int], dict[tuple[int, ...], None]],
-    ) -> None:
+    ) -> set[int]:
+        """Add the best path of each pair; return the gates that any of them passes."""
+        passed: set[int] = set()
         if not sources:
-            return
-        graph, first = self._graph(by_fuel=by_fuel, with_gates=with_gates)
+            return passed
+        graph, first = self._graph(by_fuel=by_fuel, shut=shut)
+        gates = {pair: g.gate for g in self.network.gate_legs for pair in (g.nodes, g.nodes[::-1])}
         limit = most_l if by_fuel else np.inf
         away, before = csgraph.dijkstra(
             graph, directed=True, indices=[first + s for s in sources], return_predecessors=True, limit=limit
@@ -247,16 +272,19 @@ class Tracks:
                 while before[row, nodes[-1]] < first:
                     nodes.append(int(before[row, nodes[-1]]))
                 paths.setdefault((source, target), {})[tuple(reversed(nodes))] = None
+                passed.update(gates[pair] for pair in pairwise(nodes) if pair in gates)
+        return passed
 
-    def _graph(self, *, by_fuel: bool, with_gates: bool) -> tuple[sparse.csr_array, int]:
+    def _graph(self, *, by_fuel: bool, shut: frozenset[int] = frozenset()) -> tuple[sparse.csr_array, int]:
         """Weigh the legs; the terminals come after the nodes and have only ways out, so that none is passed through."""
         network = self.network
         weight = network.lengths_nmi @ (self.rates.litres_per_nmi if by_fuel else self.rates.hours_per_nmi)
         a, b = network.legs[:, 0], network.legs[:, 1]
         rows, columns, weights = [a, b], [b, a], [weight, weight]
-        if with_gates:
-            ends = np.array([g.nodes for g in network.gate_legs], dtype=np.int32).reshape(-1, 2)
-            cost = np.array([self._gate_cost(g, by_fuel=by_fuel) for g in network.gate_legs])
+        ways = [g for g in network.gate_legs if g.gate not in shut]
+        if ways:
+            ends = np.array([g.nodes for g in ways], dtype=np.int32).reshape(-1, 2)
+            cost = np.array([self._gate_cost(g, by_fuel=by_fuel) for g in ways])
             rows += [ends[:, 0], ends[:, 1]]
             columns += [ends[:, 1], ends[:, 0]]
             weights += [cost, cost]
@@ -280,11 +308,11 @@ class Tracks:
 
     def _slow_cost(self, path: tuple[Point, ...], *, by_fuel: bool) -> float:
         """[l or h] Cost of a stretch at no-wake speed."""
-        nmi = self._slow_nmi.get(path)
-        if nmi is None:
+        lengths = self._slow_nmi.get(path)
+        if lengths is None:
             xy = np.array(path)
-            nmi = self._slow_nmi[path] = float(self.network.water.plane.lengths_nmi(xy[:-1], xy[1:]).sum())
-        return nmi / self.rates.slow_kn * (self.rates.slow_lph if by_fuel else 1.0)
+            lengths = self._slow_nmi[path] = split_by_speed_area(self.network.water, xy[:-1], xy[1:]).sum(axis=0)
+        return float(lengths @ (self.rates.slow_litres_per_nmi if by_fuel else self.rates.slow_hours_per_nmi))
 
     def _gate_cost(self, leg: GateLeg, *, by_fuel: bool) -> float:
         wait_h = self.network.water.gates[leg.gate].wait_h
@@ -340,17 +368,12 @@ class Tracks:
             else:
                 i += 1
         points = [shortest[k] for k in kept]
-        kinks = [nodes[k] >= self.network.corner_count for k in kept]
         while True:
             lengths = [float(np.hypot(q[0] - p[0], q[1] - p[1])) for p, q in pairwise(points[1:-1])]
             for at in sorted(range(len(lengths)), key=lengths.__getitem__):
-                around = points[at : at + 4]
-                merged = self._merge(*around)
-                if merged is not None and (kinks[at + 1] or kinks[at + 2]):  # bent for a limit: it must still pay
-                    merged = merged if self._is_as_cheap([around[0], merged, around[3]], around) else None
+                merged = self._merge(*points[at : at + 4])
                 if merged is not None:
                     points[at + 1 : at + 3] = [merged]
-                    del kinks[at + 1]
                     break
             else:
                 break
@@ -359,9 +382,16 @@ class Tracks:
     def _is_needless(self, path: tuple[Point, ...]) -> bool:
         """Tell whether a path may as well run straight from its first point to its last."""
         if path not in self._straight:
-            needless = self._sees(path[0], path[-1]) and self._is_as_cheap([path[0], path[-1]], list(path))
+            straight = [path[0], path[-1]]
+            needless = self._sees(*straight) and (
+                not self._meets_limit(list(path)) or self._is_as_cheap(straight, list(path))
+            )
             self._straight[path] = self._straight[path[::-1]] = needless
         return self._straight[path]
+
+    def _meets_limit(self, points: list[Point]) -> bool:
+        """Tell whether a speed limit may hold anywhere among some points."""
+        return bool(self._limited.intersects(shapely.MultiPoint(points).convex_hull))
 
     def _is_as_cheap(self, new: list[Point], old: list[Point]) -> bool:
         """Tell whether a redrawn piece costs, in time and in fuel, next to nothing more than it did."""
@@ -393,6 +423,9 @@ class Tracks:
         most = short * _MERGE_EXTRA if short < _SHORTEST_STEERED_M else _MERGE_EXTRA_M
         if round_ - short > most or not (self._sees(b, meeting) and self._sees(meeting, c)):
             return None
+        around = [a, b, c, d]
+        if self._meets_limit([*around, meeting]) and not self._is_as_cheap([a, meeting, d], around):
+            return None
         return meeting
 
     def _sees(self, a: Any, b: Any) -> bool:
@@ -417,8 +450,9 @@ class Tracks:
         lengths = np.array([self._lengths[a, b] for a, b in pairwise(bends)])
         slow = np.array([kind != "leg" for kind in kinds])
         nmi = lengths.sum(axis=1)
-        hours = np.where(slow, nmi / self.rates.slow_kn, lengths @ self.rates.hours_per_nmi)
-        litres = np.where(slow, nmi / self.rates.slow_kn * self.rates.slow_lph, lengths @ self.rates.litres_per_nmi)
+        rates = self.rates
+        hours = np.where(slow, lengths @ rates.slow_hours_per_nmi, lengths @ rates.hours_per_nmi)
+        litres = np.where(slow, lengths @ rates.slow_litres_per_nmi, lengths @ rates.litres_per_nmi)
         gates: list[tuple[int, float, float]] = []
         waited_h, stretch = 0.0, 0
         for leg in passed:

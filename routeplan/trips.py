@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
@@ -88,6 +89,8 @@ def read_departure(text: str, zone: ZoneInfo, where: str) -> datetime:
     except ValueError as error:
         problem = "not a date and time"
         raise InputError(where, problem, value=text, remedy="write it like 2026-07-01T08:00") from error
+    if not re.search(r"\d[T ]\d", text):
+        raise InputError(where, "has no time of day", value=text, remedy="write it like 2026-07-01T08:00")
     if not _YEARS[0] <= moment.year <= _YEARS[1]:
         raise InputError(where, f"out of the years {_YEARS[0]} to {_YEARS[1]}", value=text)
     if moment.tzinfo is None:

@@ -245,6 +245,25 @@ class DisplayUnits:
             return f"{_fixed(_down(depth_m, 1), 1)} m"
         return f"{_fixed(_down(depth_m / METRES_PER_FT, 1), 1)} ft"
 
+    def room(self, length_m: float) -> str:
+        """Show a distance kept, to the nearest whole foot or metre.
+
+        Parameters
+        ----------
+        length_m
+            [m] The distance.
+
+        Returns
+        -------
+        ``164 ft`` or ``50 m``.
+
+        Examples
+        --------
+        >>> DisplayUnits("us").room(50), DisplayUnits("metric").room(50)
+        ('164 ft', '50 m')
+        """
+        return f"{length_m:.0f} m" if self.system == "metric" else f"{length_m / METRES_PER_FT:.0f} ft"
+
     def depth_up(self, depth_m: float) -> str:
         """Show water, or height, that is needed: rounded up to a tenth.
 

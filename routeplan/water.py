@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from routeplan.boats import Boat
 
 __all__ = [
+    "SEASON_LOOKAHEAD_H",
     "CautionArea",
     "Gate",
     "Margins",
@@ -42,10 +43,12 @@ __all__ = [
 ]
 
 _STRIP_HALF_M = 1.0  # [m] half the width of the strip that closes water under a low bridge
+_CRACK_M = 1.0  # [m] half the width below which a gap between depth areas is a crack in the data
 _END_REACH_M = 100.0  # [m] how far a bridge's end is extended to meet land
 _SIMPLIFY_SHARE = 0.1  # of the stand-off: the most that the edge may end up nearer than it
-_ARC_SEGMENTS = 4  # per quarter turn
-_SEASON_LOOKAHEAD_H = 72  # [h] a season that starts within a passage counts from its start
+_ARC_SEGMENTS = 4  # per quarter turn of the stand-off: few, for few corners
+_ROUND_SEGMENTS = 16  # per quarter turn of what has to be nearer to round
+SEASON_LOOKAHEAD_H = 72  # [h] a season that begins so soon after the departure counts from the start
 _GATE_WAIT_H = 10 / 60  # [h] stated default where an opening gives no wait_min (common practice: ten minutes a lift)
 _GATE_REACH_M = 100.0  # [m] how near to its bridge an opening has to lie
 
@@ -232,7 +235,9 @@ def build_water(region: Region, boat: Boat, margins: Margins, when: datetime | N
     depth_checked = "depth" in region.present
     unsurveyed = shapely.MultiPolygon()
     if depth_checked:
-        unsurveyed = _parts(box.difference(shapely.union_all([*depth_shapes, land])))
+        gaps = box.difference(shapely.union_all([*depth_shapes, land]))
+        # neighbours whose shared edge has corners of its own on one side leave hairline cracks: they aren't unsurveyed
+        unsurveyed = _parts(gaps.buffer(-_CRACK_M, join_style="mitre").buffer(_CRACK_M, join_style="mitre"))
         if not margins.allow_unsurveyed:
             closed["unsurveyed"] = unsurveyed
     strips, gates, findings = _cut_bridges(plane, region, boat, margins, land)
@@ -255,7 +260,14 @@ def build_water(region: Region, boat: Boat, margins: Margins, when: datetime | N
         closed=closed,
         gates=gates,
         speed_areas=_speed_areas(zones, zone_shapes, boat.no_wake_kn),
-        caution_areas=_caution_areas(zones, zone_shapes),
+        caution_areas=(
+            *_caution_areas(zones, zone_shapes),
+            *_stream_areas(plane, region),
+            *(
+                CautionArea("poorly surveyed water", "caution", "less is charted than is there", None, shape)
+                for shape in depth_shapes[depth["survey"].to_numpy() == "poor"]
+            ),
+        ),
         unsurveyed=unsurveyed,
         depth_checked=depth_checked,
         findings=tuple(findings),
@@ -283,7 +295,14 @@ def _union(shapes: Any, box: shapely.Polygon, without: shapely.Geometry | None =
 
 def _keep_off(plane: Plane, hazards: GeoDataFrame) -> Any:
     shapes = plane.project(hazards.geometry.array)
-    return shapely.buffer(shapes, hazards["keep_off_m"].to_numpy(dtype=float))
+    return shapely.buffer(
+        shapes, _circumscribed(hazards["keep_off_m"].to_numpy(dtype=float), _ROUND_SEGMENTS), quad_segs=_ROUND_SEGMENTS
+    )
+
+
+def _circumscribed(metres: Any, segments: int) -> Any:
+    """[m] Widen a buffer so that the chords of its arcs don't cut inside the distance asked for."""
+    return metres / math.cos(math.pi / (4 * segments))
 
 
 def zones_in_force(zones: GeoDataFrame, zone: ZoneInfo, when: datetime | None) -> GeoDataFrame:
@@ -306,9 +325,8 @@ def zones_in_force(zones: GeoDataFrame, zone: ZoneInfo, when: datetime | None) -
         return zones
     keep = []
     for season in zones["season"]:
-        hours = read_hours(season, zone) if season else None
-        ahead = (when + timedelta(hours=h) for h in range(_SEASON_LOOKAHEAD_H + 1))
-        keep.append(hours is None or any(hours.may_be_open(moment) for moment in ahead))
+        until = when + timedelta(hours=SEASON_LOOKAHEAD_H)
+        keep.append(not season or read_hours(season, zone).may_open_within(when, until))
     return zones[keep]
 
 
@@ -321,13 +339,13 @@ def _draw_back(
 ) -> shapely.MultiPolygon:
     """Keep the stand-off, with few corners, on the grid."""
     slack = standoff_m * _SIMPLIFY_SHARE
-    # the arc's corners lie on a circle a little wider than the stand-off, so that its chords don't cut inside it
-    wide = standoff_m / math.cos(math.pi / (4 * _ARC_SEGMENTS))
-    kept = opened.buffer(-wide, quad_segs=_ARC_SEGMENTS)
+    kept = opened.buffer(-_circumscribed(standoff_m, _ARC_SEGMENTS), quad_segs=_ARC_SEGMENTS)
+    limit = opened.buffer(-(standoff_m - slack), quad_segs=_ROUND_SEGMENTS)
     if poor is not None and poor_standoff_m is not None and poor_standoff_m > standoff_m:
-        kept = kept.difference(poor.difference(opened.buffer(-poor_standoff_m, quad_segs=_ARC_SEGMENTS)))
+        wide = _circumscribed(poor_standoff_m, _ROUND_SEGMENTS)
+        kept = kept.difference(poor.difference(opened.buffer(-wide, quad_segs=_ROUND_SEGMENTS)))
+        limit = limit.difference(poor.difference(opened.buffer(-(wide - slack), quad_segs=_ROUND_SEGMENTS)))
     simple = kept.simplify(0.9 * slack)
-    limit = opened.buffer(-(standoff_m - slack), quad_segs=4 * _ARC_SEGMENTS)
     if not (simple.is_valid and limit.covers(simple)):  # simplifying bulged out, or joined two sides of a neck
         simple = shapely.make_valid(simple).intersection(limit)
     return _parts(shapely.set_precision(simple, grid_m))
@@ -339,37 +357,59 @@ def _cut_bridges(
     """Close the lines that the boat can't pass, and find the gates in them."""
     needed_m = boat.air_draught_m + margins.overhead_m
     overhead, openings = region.layer("overhead"), region.layer("openings")
-    lines: list[tuple[str, shapely.Geometry]] = []
-    high: list[shapely.Geometry] = []
-    for row, line in zip(overhead.itertuples(), plane.project(overhead.geometry.array), strict=True):
-        if row.clearance_m < needed_m:
-            lines.append((f"{row.kind} {row.name}", line))
-        else:
-            high.append(line)
+    spans = [
+        _Span(row.kind, row.name, line, row.clearance_m < needed_m)
+        for row, line in zip(overhead.itertuples(), plane.project(overhead.geometry.array), strict=True)
+    ]
     findings: list[str] = []
-    places: list[tuple[Any, shapely.Geometry, shapely.Geometry]] = []
+    places: list[tuple[Any, shapely.Geometry, shapely.Point]] = []
     shapes = plane.project(openings.geometry.array)
     for row, shape in zip(openings.itertuples(), shapes, strict=True):
-        clearance = row.closed_clearance_m
-        must_open = row.kind == "lock" or math.isnan(clearance) or clearance < needed_m
         if shape.geom_type == "Point":
-            low = min((line for _, line in lines), key=shape.distance, default=None)
-            if low is None or low.distance(shape) > _GATE_REACH_M:
-                if not any(line.distance(shape) <= _GATE_REACH_M for line in high):
-                    findings.append(
-                        f"opening {row.name} lies on no bridge or cable within {_GATE_REACH_M:.0f} m: left out"
-                    )
+            # an opening bridge opens no cable, and one in a bridge that is high enough is not needed
+            own = [span for span in spans if row.kind != "bridge" or span.kind == "bridge"]
+            span = min(own, key=lambda s: s.line.distance(shape), default=None)
+            if span is None or span.line.distance(shape) > _GATE_REACH_M:
+                findings.append(f"opening {row.name} lies on no bridge within {_GATE_REACH_M:.0f} m: left out")
                 continue
-            places.append((row, low, low.interpolate(low.project(shape))))
-        elif must_open:
-            lines.append((f"{row.kind} {row.name}", shape))
+            if not span.is_low:
+                continue
+            at = _wet_point(span.line, shape, land)
+            if at is None:
+                findings.append(f"opening {row.name} lies over {_GATE_REACH_M:.0f} m from water: left out")
+                continue
+            places.append((row, span.line, at))
+        elif _must_open(row, needed_m):
+            spans.append(_Span(row.kind, row.name, shape, is_low=True))
             wet = [p for p in shapely.get_parts(shape.difference(land)) if p.length > 0]
             if wet:
                 longest = max(wet, key=lambda p: p.length)
                 places.append((row, shape, longest.interpolate(0.5, normalized=True)))
-    strips = [_strip(name, line, land, findings) for name, line in lines]
+    strips = [_strip(f"{s.kind} {s.name}", s.line, land, findings) for s in spans if s.is_low]
     gates = tuple(_gate(row, line, at, needed_m) for row, line, at in places)
     return strips, gates, findings
+
+
+@dataclass(frozen=True)
+class _Span:
+    """A bridge, cable or lock gate across water, and whether the boat has to be let through."""
+
+    kind: str
+    name: str
+    line: shapely.Geometry
+    is_low: bool
+
+
+def _must_open(row: Any, needed_m: float) -> bool:
+    return bool(row.kind == "lock" or math.isnan(row.closed_clearance_m) or row.closed_clearance_m < needed_m)
+
+
+def _wet_point(line: shapely.Geometry, near: shapely.Point, land: shapely.MultiPolygon) -> shapely.Point | None:
+    """[m] Find the point of a line over water that is nearest to where its opening was drawn."""
+    wet = line.difference(land.buffer(2 * _STRIP_HALF_M))
+    if wet.is_empty or wet.distance(near) > _GATE_REACH_M:
+        return None
+    return shapely.Point(shapely.get_coordinates(shapely.shortest_line(near, wet))[-1])
 
 
 def _strip(name: str, line: shapely.Geometry, land: shapely.MultiPolygon, findings: list[str]) -> shapely.Geometry:
@@ -381,7 +421,12 @@ def _strip(name: str, line: shapely.Geometry, land: shapely.MultiPolygon, findin
         for end, point in ((head, xy[0]), (tail, xy[-1])):
             if end is None:
                 gap = land.distance(shapely.Point(point))
-                findings.append(f"{name} ends {gap:.0f} m short of land: a gap that is left open, check the line")
+                short = (
+                    "reaches no land, for there is no land layer"
+                    if land.is_empty
+                    else f"ends {gap:.0f} m short of land"
+                )
+                findings.append(f"{name} {short}: a gap that is left open, check the line")
         pieces.append(shapely.LineString([*([] if head is None else [head]), *xy, *([] if tail is None else [tail])]))
     return shapely.union_all(shapely.buffer(pieces, _STRIP_HALF_M, cap_style="flat", join_style="mitre"))
 
@@ -408,7 +453,7 @@ def _gate(row: Any, line: shapely.Geometry, at: shapely.Point, needed_m: float) 
     a, b = line.interpolate(max(along - 1.0, 0.0)), line.interpolate(min(along + 1.0, line.length))
     step = 2 * _STRIP_HALF_M / max(a.distance(b), 1e-9)
     nx, ny = -(b.y - a.y) * step, (b.x - a.x) * step
-    must_open = row.kind == "lock" or math.isnan(row.closed_clearance_m) or row.closed_clearance_m < needed_m
+    must_open = _must_open(row, needed_m)
     wait_h = (_GATE_WAIT_H if math.isnan(row.wait_min) else row.wait_min / 60) if must_open else 0.0
     hours = row.opening_hours if must_open else None
     return Gate(
@@ -444,6 +489,19 @@ def _caution_areas(zones: GeoDataFrame, shapes: Any) -> tuple[CautionArea, ...]:
         for row, shape in zip(zones.itertuples(), shapes, strict=True)
         if row.rule in ("traffic-lane", "bar", "caution")
     )
+
+
+def _stream_areas(plane: Plane, region: Region) -> list[CautionArea]:
+    """Put a caution where tidal streams run: a plan for still water doesn't count them."""
+    currents = region.layer("currents")
+    areas = []
+    for row, shape in zip(currents.itertuples(), plane.project(currents.geometry.array), strict=True):
+        parts = [part.split() for part in row.constituents.split(";") if part.strip()]
+        rate_kn = abs(row.mean_kn) + sum(abs(float(part[1])) for part in parts if len(part) > 1)
+        areas.append(
+            CautionArea(row.name, "stream", f"streams up to about {rate_kn:.1f} kn, not allowed for", None, shape)
+        )
+    return areas
 
 
 def read_margins(given: Mapping[str, float], *, allow_unsurveyed: bool) -> Margins:

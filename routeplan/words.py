@@ -68,6 +68,20 @@ class Words:
         local = moment.astimezone(self.zone)
         return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}"
 
+    def year(self, moment: datetime) -> int:
+        """Tell a moment's year.
+
+        Parameters
+        ----------
+        moment
+            Zone-aware.
+
+        Returns
+        -------
+        The year, local.
+        """
+        return moment.astimezone(self.zone).year
+
     def same_day(self, moment: datetime, other: datetime) -> bool:
         """Tell whether two moments fall on one day of the region.
 
@@ -95,7 +109,7 @@ class Words:
         Stops, distance, arrival, fuel, margin and cost.
         """
         stops = {0: "no stop", 1: "one stop"}.get(len(plan.stops), f"{len(plan.stops)} stops")
-        cost = "" if not plan.stops else f", {self.money(plan.cost)} for fuel"
+        cost = "" if not plan.stops else f", {self.cost_of(plan)}"
         return (
             f"{stops}, {shown_distance(plan.distance_nmi)}, arrives {self.day_and_clock(plan.arrive)} after "
             f"{shown_duration(plan.time_h)}, burns {self.units.volume(plan.fuel_l)}, least margin "
@@ -115,11 +129,67 @@ class Words:
         Stops and arrival first, then fuel and margin.
         """
         stops = {0: "No stop", 1: "One stop"}.get(len(plan.stops), f"{len(plan.stops)} stops")
-        fuel = f"Burns {self.units.volume(plan.fuel_l)}" + (f", {self.money(plan.cost)} for fuel" if plan.stops else "")
+        fuel = f"Burns {self.units.volume(plan.fuel_l)}" + (f", {self.cost_of(plan)}" if plan.stops else "")
         return [
             f"{stops}, {shown_distance(plan.distance_nmi)}, arrives {self.day_and_clock(plan.arrive)}",
             f"{fuel}; least margin {self.units.volume_down(plan.least_margin_l)} above the reserve",
         ]
+
+    def cost_of(self, plan: Plan) -> str:
+        """Say what a plan's fuel costs, as far as prices are known.
+
+        Parameters
+        ----------
+        plan
+            The plan; it has stops.
+
+        Returns
+        -------
+        Such as ``EUR 337.70 for fuel``.
+        """
+        known = [stop.cost for stop in plan.stops if stop.cost is not None]
+        unpriced = len(plan.stops) - len(known)
+        if not known:
+            return "price of fuel not known"
+        rest = (
+            f" and {'one stop' if unpriced == 1 else f'{unpriced} stops'} whose price is not known" if unpriced else ""
+        )
+        return f"{shown_money(sum(known), self.currency)} for fuel{rest}"
+
+    def left(self, low_l: float) -> str:
+        """Say what would be left somewhere at the low figure, and how much of the reserve that takes.
+
+        Parameters
+        ----------
+        low_l
+            [l] Low figure.
+
+        Returns
+        -------
+        Such as ``8.1 gal left (low), 4.5 gal into the reserve``.
+        """
+        into_l = self.boat.floor_l - low_l
+        into = f", {self.units.volume_up(into_l)} into the reserve" if into_l > 0 else ""
+        return f"{self.units.volume_down(low_l)} left (low){into}"
+
+    def alternate_line(self, alternate: Alternate) -> str:
+        """Say where else to go.
+
+        Parameters
+        ----------
+        alternate
+            The place.
+
+        Returns
+        -------
+        Name, distance, fuel left, waiting, how to call, and what speaks against it.
+        """
+        said = [f"{alternate.name}, {shown_nearness(alternate.distance_nmi)}, {self.left(alternate.left_l)}"]
+        if alternate.wait_h > 1 / 60:
+            said.append(f"a wait of {shown_duration(alternate.wait_h)} till it opens")
+        if alternate.hours:
+            said.append(f"hours {alternate.hours}")
+        return "; ".join([*said, *_calls(alternate.vhf, alternate.phone), *alternate.cautions])
 
     def money(self, amount: float | None) -> str:
         """Say an amount.
@@ -193,11 +263,7 @@ class Words:
             f"leave {self.day_and_clock(stop.depart)}"
         )
         if stop.alternate is not None:
-            left = self.units.volume_down(stop.alternate.left_l)
-            lines.append(
-                f"If closed: {stop.alternate.name}, {shown_distance(stop.alternate.distance_nmi)} over water, "
-                f"{left} left there at the low figure{_opening(stop.alternate)}"
-            )
+            lines.append(f"If closed: {self.alternate_line(stop.alternate)}")
         else:
             lines.append("If closed: no other dock that suits and opens within a day is in reach")
         lines.append(f"Why here: {stop.why}")
@@ -220,13 +286,15 @@ class Words:
         until = self.day_and_clock(wait.until)
         return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: {wait.gate} is shut before"
 
-    def dock_lines(self, dock: Dock) -> list[str]:
+    def dock_lines(self, dock: Dock, unreached: str = "") -> list[str]:
         """Say what is known of a dock.
 
         Parameters
         ----------
         dock
             The dock.
+        unreached
+            Why it can't be reached from navigable water; empty where it can.
 
         Returns
         -------
@@ -234,6 +302,8 @@ class Words:
         """
         facts = dock.facts
         lines = ["Suits" if dock.suits else f"Doesn't suit: {'; '.join(dock.why_not)}"]
+        if dock.suits and unreached:
+            lines = [f"Would suit, but is out of reach: {unreached}"]
         lines.append(f"Hours: {facts['opening_hours']}" if "opening_hours" in facts else "Hours not known")
         lines.append(f"Sells {str(facts['fuels']).replace(',', ' and ')}")
         if dock.price_per_l is not None:
@@ -281,13 +351,6 @@ def shown_nearness(distance_nmi: float) -> str:
     Such as ``3.2 nmi on``, or ``close by`` where a tenth would round to nothing.
     """
     return "close by" if distance_nmi < 0.05 else f"{shown_distance(distance_nmi)} on"
-
-
-def _opening(alternate: Alternate) -> str:
-    """Say what stands between an alternate and its fuel."""
-    if not alternate.hours_known:
-        return "; its hours are not known"
-    return f"; a wait of {shown_duration(alternate.wait_h)} for it to open" if alternate.wait_h > 1 / 60 else ""
 
 
 def _calls(vhf: object, phone: object) -> list[str]:

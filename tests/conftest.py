@@ -13,10 +13,12 @@ from hypothesis import HealthCheck, settings
 
 sys.path.insert(0, str(Path(__file__).parent))  # oracles are plain modules, importable as `oracles.NAME`
 
-import demo_region  # noqa: E402
-from layers.region import read_region  # noqa: E402
-from routeplan.boats import read_boat  # noqa: E402
-from routeplan.building import build_network  # noqa: E402
+from oracles.closed_water import ClosedWater
+
+import demo_region
+from layers.region import read_region
+from routeplan.boats import read_boat
+from routeplan.building import build_network
 
 if TYPE_CHECKING:
     from layers.region import Region
@@ -33,31 +35,37 @@ NOW = datetime(2026, 6, 30, 12, tzinfo=UTC)  # the day the demo's data are dated
 
 @pytest.fixture(scope="session")
 def demo() -> Region:
-    """The demo region."""
+    """Read the demo region."""
     return read_region(demo_region.data_folder())
 
 
 @pytest.fixture(scope="session")
 def demo_boats() -> dict[str, Boat]:
-    """The demo's boats by name."""
+    """Read the demo's boats, by name."""
     boats = [read_boat(path) for path in sorted((demo_region.data_folder() / "boats").glob("*.toml"))]
     return {boat.name: boat for boat in boats}
 
 
 @pytest.fixture(scope="session")
 def cache_with_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder of built networks, empty at first."""
+    """Make a folder for built networks, empty at first."""
     return tmp_path_factory.mktemp("networks")
 
 
 @pytest.fixture(scope="session")
 def demo_network(demo: Region, demo_boats: dict[str, Boat], cache_with_demo: Path) -> Network:
-    """The network of the demo's first gasoline day boat, built once for all tests."""
+    """Build the network of the demo's first gasoline day boat, once for all tests."""
     boat = next(b for b in demo_boats.values() if b.fuel == "gasoline")
     return build_network(demo, boat, cache=cache_with_demo)
 
 
+@pytest.fixture(scope="session")
+def demo_closed(demo: Region, demo_network: Network) -> ClosedWater:
+    """Take what is closed to that boat straight from the demo's raw layers."""
+    return ClosedWater(demo, demo_network.boat, demo_network.water.margins)
+
+
 @pytest.fixture
 def now() -> datetime:
-    """The clock of the tests."""
+    """Tell the time that tests run at."""
     return NOW

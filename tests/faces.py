@@ -14,12 +14,33 @@ from typing import TYPE_CHECKING, Any
 from unittest import mock
 
 import routeplan.cli
+from layers.region import read_region
+from routeplan.boats import read_boat
+from routeplan.building import build_network
+from routeplan.fuel import read_aboard
+from routeplan.passage import find_passage
+from routeplan.trips import Trip
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
 
-__all__ = ["ROOT", "Outcome", "dock", "feature", "run", "run_apart", "square", "write_boat", "write_region_folder"]
+    from routeplan.network import Network
+    from routeplan.passage import Passage
+
+__all__ = [
+    "ROOT",
+    "Outcome",
+    "dock",
+    "feature",
+    "plan_across",
+    "run",
+    "run_apart",
+    "small_network",
+    "square",
+    "write_boat",
+    "write_region_folder",
+]
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -95,6 +116,7 @@ def run(*words: object, cache: Path, now: datetime) -> Outcome:
     code: object = 0
     with (
         mock.patch.object(sys, "argv", ["routeplan", *map(str, words)]),
+        mock.patch.object(sys.modules["__main__"], "__package__", None),  # usage lines, whoever runs the tests
         mock.patch.dict(os.environ, {"ROUTEPLAN_CACHE": str(cache), "COLUMNS": "100"}),
         mock.patch("routeplan.cli._now", return_value=now),
         contextlib.redirect_stdout(out),
@@ -198,3 +220,15 @@ def write_boat(path: Path, *changes: tuple[str, str]) -> Path:
         text = text.replace(old, new)
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def small_network(folder: Path, *changes: tuple[str, str], **layers: list[dict[str, Any]]) -> Network:
+    """Build the network of the small waters for the plain boat; changes are the boat's, layers replace the region's."""
+    region = read_region(write_region_folder(folder / "region", layers))
+    return build_network(region, read_boat(write_boat(folder / "boat.toml", *changes)))
+
+
+def plan_across(network: Network, when: datetime, aboard: str = "70l", now: datetime | None = None) -> Passage:
+    """Plan from West Mark to East Mark."""
+    amount = read_aboard(aboard, network.boat, "aboard")
+    return find_passage(network, Trip(start="West Mark", finish="East Mark", depart=when, aboard=amount), now=now)

@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from oracles.closed_water import ClosedWater
 from oracles.small_world import box, make_boat, make_region, position, to_metres, zone
 
 from routeplan.approaches import Attachment, find_attachments
 from routeplan.water import Margins, Water, build_water
 
 if TYPE_CHECKING:
+    from oracles.closed_water import ClosedWater
+
     from layers import Region
     from routeplan.network import Network
 
@@ -151,6 +152,7 @@ def _nearest_clear_m(region: Region, water: Water, at: tuple[float, float]) -> f
     return float(shapely.length(lines[clear]).min()) if clear.any() else math.inf
 
 
+@settings(max_examples=max(25, settings().max_examples // 2))
 @given(
     st.lists(
         st.tuples(st.integers(-500, 500), st.integers(20, 500), st.integers(5, 300), st.integers(5, 60)), max_size=5
@@ -176,10 +178,9 @@ def test_the_entry_is_the_nearest_clear_one(walls: list[tuple[int, int, int, int
     assert best_m - 1.0 <= found_m <= best_m + STEP_M
 
 
-def test_no_approach_of_the_demo_crosses_land_or_a_closed_zone(demo: Region, demo_network: Network) -> None:
+def test_no_approach_of_the_demo_crosses_land_or_a_closed_zone(demo_closed: ClosedWater, demo_network: Network) -> None:
     """From the raw layers; the first two metres may touch the shore that a place stands on."""
-    water, boat = demo_network.water, demo_network.boat
-    closed = ClosedWater(demo, boat, water.margins)
+    water = demo_network.water
     names, lines = [], []
     for terminal in demo_network.terminals:
         for approach in terminal.attachment.approaches:
@@ -189,10 +190,12 @@ def test_no_approach_of_the_demo_crosses_land_or_a_closed_zone(demo: Region, dem
             line = shapely.LineString([approach.start, approach.entry])
             off = shapely.LineString([line.interpolate(2.0), line.interpolate(long_m)])
             names.append(terminal.place.name)
-            lines.append(closed.line(water.plane.to_lonlat(shapely.get_coordinates(off))))
+            lines.append(demo_closed.line(water.plane.to_lonlat(shapely.get_coordinates(off))))
     assert len(lines) > 20
     assert [
-        (names[i], what) for i, what in closed.nearer(lines, 0.0, kinds=("land", "no-entry", "low")) if what != "hazard"
+        (names[i], what)
+        for i, what in demo_closed.nearer(lines, 0.0, kinds=("land", "no-entry", "low"))
+        if what != "hazard"
     ] == []
 
 

@@ -214,7 +214,7 @@ def test_a_boat_is_frozen_and_forbids_what_it_does_not_know():
         ({"speed_kn": "[0, 10, 20, 30]"}, "burn.speed_kn, entry 1", ("above 0 kn",)),
         ({"speed_kn": '[6, "10 m", 20, 30]'}, "burn.speed_kn, entry 2", ("unit 'm'", "kn, mph")),
         ({"speed_kn": "20"}, "burn.speed_kn", ("list",)),
-        ({"burn_lph": "[18, 40, -60, 120]"}, "burn.burn_lph, entry 3", ("above 0 l/h", "-60")),
+        ({"burn_lph": "[18, 40, -60, 120]"}, "burn.burn_lph, entry 3", ("at least 0.1 l/h", "-60")),
         ({"idle_lph": ""}, "burn.idle_lph", ("missing", "idling")),
         ({"sd_share": "1"}, "burn.sd_share", ("below 1",)),
         ({"unsteady_kn": "[17, 10]"}, "burn.unsteady_kn", ("lower end comes first",)),

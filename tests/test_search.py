@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
@@ -13,7 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
-from oracles.every_plan import Puzzle, Pump, Way, every_arrival, low_l, pareto
+from oracles.every_plan import Pump, Puzzle, Way, every_arrival, low_l, pareto
 
 from layers.hours import read_hours
 from routeplan.docks import Dock
@@ -158,7 +159,7 @@ def test_each_plan_keeps_the_rules_when_told_step_by_step(puzzle: Puzzle) -> Non
         path = end.path()
         mean_l, burned_l, sd_l, time_h = puzzle.mean_l, 0.0, puzzle.sd_l, 0.0
         passed = 0
-        for before, step in zip(path, path[1:], strict=False):
+        for before, step in itertools.pairwise(path):
             assert step.hop is not None
             assert (before.place, step.place) in puzzle.ways
             assert Way(step.hop.track.time_h, step.hop.track.fuel_l) in puzzle.ways[before.place, step.place]
@@ -191,7 +192,7 @@ def fewest(puzzle: Puzzle) -> float:
 
 @given(puzzles(), st.integers(1, 40))
 def test_more_fuel_at_departure_never_hurts(puzzle: Puzzle, more_l: int) -> None:
-    """Always open, no largest sale: with those more aboard may even help or be needed the less; never later, never none."""
+    """Fills are to the mark, so more aboard means shorter ones: never later, never none, never a stop more."""
     richer = replace(puzzle, mean_l=puzzle.mean_l + more_l)
     assert soonest_h(richer) <= soonest_h(puzzle) + 1e-6
     assert fewest(richer) <= fewest(puzzle)
@@ -224,7 +225,7 @@ def in_line(*legs: tuple[float, float], pumps_at: dict[int, Pump], **changes: An
     """Places 0, 2, 3, ... in a row, the last one called 1, joined to the next by (hours, litres)."""
     order = [0, *range(2, len(legs) + 1), 1]
     ways = {}
-    for (a, b), leg in zip(zip(order, order[1:], strict=False), legs, strict=True):
+    for (a, b), leg in zip(itertools.pairwise(order), legs, strict=True):
         ways[a, b] = ways[b, a] = (Way(*leg),)
     plain: dict[str, Any] = {
         "ways": ways,
@@ -271,7 +272,7 @@ def test_the_arrival_rule_by_hand() -> None:
 
 
 def test_doubt_restarts_at_a_full_mark_only() -> None:
-    """Two legs of 40 l at 20 % and 2 sigma. Through a place without fuel 100 - 80 - 32 < 10; filled between, it holds."""
+    """Two legs of 40 l at 20 % and 2 sigma. Past a place without fuel 100 - 80 - 32 < 10; filled between, it holds."""
     sure: dict[str, Any] = {"sd_share": 0.2, "z": 2.0, "mean_l": 100.0}
     dry = in_line((1, 40), (1, 40), pumps_at={}, **sure)
     assert find_labels(a_problem(replace(dry, targets=(2, 1)))) == []
@@ -283,13 +284,20 @@ def test_doubt_restarts_at_a_full_mark_only() -> None:
     [
         # 20 % at 2 sigma. Straight: 100 - 1.4 (40 + 24.5) = 9.7 < 10. Filled: 95 - 1.4 (36 + 24.5) = 10.3.
         ({"sd_share": 0.2, "z": 2.0}, 36, 24.5),
-        # The departure's level is doubtful by 5 l at 2 sigma. Straight: 100 - 10 - 40 - 43 = 7. Filled: 95 - 40 - 43 = 12.
+        # The departure's level: sd of 5 l, at 2 sigma. Straight: 100 - 10 - 40 - 43 = 7. Filled: 95 - 40 - 43 = 12.
         ({"sd_l": 5.0, "z": 2.0}, 40, 43.0),
     ],
 )
-def test_more_in_the_tank_is_not_enough_where_it_is_less_sure(rules: dict[str, float], last_l: float, onward_l: float) -> None:
+def test_more_in_the_tank_is_not_enough_where_it_is_less_sure(
+    rules: dict[str, float], last_l: float, onward_l: float
+) -> None:
     """Via 3: straight there with 60 l left, sooner and without a stop, or by the dock with a little less and surer."""
-    ways: dict[tuple[int, int], tuple[Way, ...]] = {(0, 3): (Way(1, 40),), (0, 2): (Way(1, 10),), (2, 3): (Way(1, last_l),), (3, 1): (Way(1, onward_l),)}
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {
+        (0, 3): (Way(1, 40),),
+        (0, 2): (Way(1, 10),),
+        (2, 3): (Way(1, last_l),),
+        (3, 1): (Way(1, onward_l),),
+    }
     plain = in_line((1, 5), pumps_at={}, mean_l=100.0, **rules)
     puzzle = replace(plain, ways=ways, pumps={2: ALWAYS}, targets=(3, 1), full_l=95.0)
     assert only(a_problem(puzzle)).stops == 1
@@ -314,7 +322,7 @@ def test_hours_that_span_midnight_are_one_opening() -> None:
 
 
 def test_a_dock_that_closes_before_the_fill_is_done_is_waited_for() -> None:
-    """There at 10:00, the fill lasts 0.25 h + 80/20/60 h = 19 min; open until 10:15: not before 08:00 next day, 22 h on."""
+    """There at 10:00 for 0.25 h + 80/20/60 h = 19 min; open until 10:15: not before 08:00 next day, 22 h on."""
     pump = Pump(20.0, None, ((480, 615),))
     end = only(a_problem(in_line((2, 30), (1, 80), pumps_at={2: pump})))
     fill = end.path()[1].fill
@@ -331,7 +339,7 @@ def test_a_largest_sale_that_does_not_fill_the_tank_is_no_stop() -> None:
 @pytest.mark.parametrize(
     ("depart", "wait_h"),
     [
-        # 25 October 2026, 01:00 UTC: Azores go from UTC+0 to UTC-1. 08:00 there is 08:00 UTC on the 24th, 09:00 on the 25th.
+        # 25 October 2026, 01:00 UTC: from UTC+0 to UTC-1. 08:00 there is 08:00 UTC on the 24th, 09:00 on the 25th.
         ("2026-10-24T04:00+00:00", 2.0),
         ("2026-10-24T20:00+00:00", 11.0),
         # 29 March 2026, 01:00 UTC: from UTC-1 to UTC+0. 08:00 is 09:00 UTC on the 28th, 08:00 on the 29th.

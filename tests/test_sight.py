@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
@@ -65,7 +66,7 @@ def test_corner_legs_are_those_of_all_pairs(water: Any) -> None:
     for (a, b), between in legs.items():
         assert (a, b) in found or between
         spots = sorted({w.at for w in between} | {a.at, b.at})
-        for p, q in zip(spots, spots[1:], strict=False):  # at a spot where islands touch any of its corners will do
+        for p, q in itertools.pairwise(spots):  # at a spot where islands touch any of its corners will do
             assert any((u.at, v.at) == (p, q) for u, v in found)
 
 

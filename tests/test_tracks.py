@@ -10,7 +10,6 @@ import networkx as nx
 import numpy as np
 import pytest
 import shapely
-from oracles.closed_water import ClosedWater
 from oracles.small_world import NMI_M, box, dock, make_boat, make_region, position, waypoint, zone
 from pyproj import Geod
 
@@ -19,6 +18,8 @@ from routeplan.itinerary import find_stretches
 from routeplan.tracks import Rates, Track, Tracks, build_dock_graph
 
 if TYPE_CHECKING:
+    from oracles.closed_water import ClosedWater
+
     from layers import Region
     from routeplan.boats import Boat
     from routeplan.network import Network
@@ -51,7 +52,7 @@ def _square(half: float) -> Any:
 def test_a_no_wake_square_is_skirted_where_that_is_quicker_and_leaner() -> None:
     """A square of 2 x 2 nmi at 5 kn and 2 l/nmi; around 20 kn and 1 l/nmi; from 2 nmi west of its middle to 2 nmi east.
 
-    Round two corners: 2 sqrt(2) + 2 = 4.828 nmi, 0.2414 h and 4.83 l. Through: 2 nmi at 20 kn and 2 at 5: 0.5 h and 6 l.
+    Round two corners: 2 sqrt(2) + 2 = 4.828 nmi, 0.2414 h, 4.83 l. Through: 2 nmi at 20 kn and 2 at 5: 0.5 h, 6 l.
     """
     region = make_region(land=[FAR_LAND], zones=[zone(_square(1), "no-wake")], waypoints=_ends((-2, 0), (2, 0)))
     _, tracks = _tracks(region, make_boat())
@@ -116,7 +117,7 @@ def test_a_slow_strip_is_crossed_as_light_is_bent(offset: float) -> None:
 
 
 def _finer_h(network: Network, speed_kn: float, a: tuple[float, float], b: tuple[float, float], step_m: float) -> float:
-    """[h] Quickest way over corners of the water and points every few metres on and just off the zones' edges, all pairs.
+    """[h] Quickest way over corners of the water and points on and just off the zones' edges, all pairs.
 
     In the plane; the water here is open but for its corners, so the sight lines are tried with shapely.
     """
@@ -143,7 +144,7 @@ def _finer_h(network: Network, speed_kn: float, a: tuple[float, float], b: tuple
 
 
 def test_zones_among_islands_cost_what_ten_times_finer_sampling_says() -> None:
-    """Two no-wake zones of awkward shape by an island; the product samples every 100 m, the oracle every 10, all pairs."""
+    """Two no-wake zones of awkward shape by an island; the oracle samples their edges every 10 m, all pairs."""
     shapes = [
         shapely.Polygon([(-320, -80), (80, -360), (240, 120), (-120, 200)]),
         shapely.Polygon([(360, -120), (600, -120), (600, 360), (480, 80)]),
@@ -152,7 +153,9 @@ def test_zones_among_islands_cost_what_ten_times_finer_sampling_says() -> None:
     boat = make_boat()
     for a, b in [((-880.0, 0.0), (920.0, 40.0)), ((-600.0, -600.0), (640.0, 440.0)), ((-40.0, 40.0), (800.0, 0.0))]:
         region = make_region(
-            half_deg=0.03, land=[isle], zones=[zone(s, "no-wake", f"zone {i}") for i, s in enumerate(shapes)],
+            half_deg=0.03,
+            land=[isle],
+            zones=[zone(s, "no-wake", f"zone {i}") for i, s in enumerate(shapes)],
             waypoints=[waypoint(*a, "A"), waypoint(*b, "B")],
         )
         network, tracks = _tracks(region, boat)
@@ -204,11 +207,12 @@ def demo_tracks(demo_network: Network) -> tuple[Tracks, dict[tuple[int, int], tu
 
 
 def test_no_leg_of_the_demo_touches_closed_water(
-    demo: Region, demo_network: Network, demo_tracks: tuple[Tracks, dict[tuple[int, int], tuple[Track, ...]]]
+    demo_closed: ClosedWater,
+    demo_network: Network,
+    demo_tracks: tuple[Tracks, dict[tuple[int, int], tuple[Track, ...]]],
 ) -> None:
-    """Every leg between any two docks (approaches and gates apart), from the raw layers, by nine tenths of the stand-off."""
+    """All legs between docks (approaches and gates apart), from the raw layers, by nine tenths of the stand-off."""
     water = demo_network.water
-    closed = ClosedWater(demo, demo_network.boat, water.margins)
     legs = {
         tuple(sorted([tuple(a), tuple(b)]))
         for found in demo_tracks[1].values()
@@ -217,9 +221,16 @@ def test_no_leg_of_the_demo_touches_closed_water(
         if kind == "leg"
     }
     assert len(legs) > 300
-    lines = [closed.line(water.plane.to_lonlat(shapely.get_coordinates(shapely.segmentize(shapely.LineString(leg), 500.0)))) for leg in legs]
-    assert closed.nearer(lines, 0.9 * water.margins.standoff_m - 0.5) == []  # half a metre between the two projections
-    assert closed.unsurveyed(lines) == []
+    lines = [
+        demo_closed.line(
+            water.plane.to_lonlat(shapely.get_coordinates(shapely.segmentize(shapely.LineString(leg), 500.0)))
+        )
+        for leg in legs
+    ]
+    assert (
+        demo_closed.nearer(lines, 0.9 * water.margins.standoff_m - 0.5) == []
+    )  # half a metre between the two projections
+    assert demo_closed.unsurveyed(lines) == []
 
 
 def test_distance_time_and_fuel_of_demo_tracks_are_those_of_small_steps(
@@ -241,7 +252,7 @@ def test_distance_time_and_fuel_of_demo_tracks_are_those_of_small_steps(
 
 
 def test_a_steered_track_is_hardly_longer_than_the_shortest_path(
-    demo_network: Network, demo_tracks: tuple[Tracks, dict[tuple[int, int], tuple[Track, ...]]]
+    demo_tracks: tuple[Tracks, dict[tuple[int, int], tuple[Track, ...]]],
 ) -> None:
     """Least litres over the network, without steering, are the floor; each merge and each kink may add its constant."""
     tracks, found = demo_tracks
@@ -264,12 +275,14 @@ def test_there_and_back_agree(demo_tracks: tuple[Tracks, dict[tuple[int, int], t
     _, found = demo_tracks
     for (a, b), there in found.items():
         back = found[b, a]
-        assert [(t.time_h, t.fuel_l, t.distance_nmi) for t in there] == [(t.time_h, t.fuel_l, t.distance_nmi) for t in back]
+        assert [(t.time_h, t.fuel_l, t.distance_nmi) for t in there] == [
+            (t.time_h, t.fuel_l, t.distance_nmi) for t in back
+        ]
         for t, r in zip(there, back, strict=True):
             assert (t.bends[::-1] == r.bends).all()
 
 
-def test_there_and_back_agree_searched_from_either_end(demo_network: Network, demo_tracks: tuple[Tracks, Any]) -> None:
+def test_there_and_back_agree_searched_from_either_end(demo_tracks: tuple[Tracks, Any]) -> None:
     """The product searches one way and turns it round; here the network's distances are asked from both ends."""
     tracks, found = demo_tracks
     ends = sorted({a for a, _ in found})[:6]
@@ -280,7 +293,9 @@ def test_there_and_back_agree_searched_from_either_end(demo_network: Network, de
                 assert away[a][b] == pytest.approx(away[b][a], rel=1e-9)
 
 
-def test_no_track_of_a_pair_is_worse_than_another(demo_tracks: tuple[Tracks, dict[tuple[int, int], tuple[Track, ...]]]) -> None:
+def test_no_track_of_a_pair_is_worse_than_another(
+    demo_tracks: tuple[Tracks, dict[tuple[int, int], tuple[Track, ...]]],
+) -> None:
     for found in demo_tracks[1].values():
         for i, a in enumerate(found):
             for b in found[i + 1 :]:
@@ -303,7 +318,9 @@ def test_stretches_add_up_to_the_track(
         # a piece of a leg under 2 m may count to its neighbour's limit
         slack_h = len(stretches) * 2.0 / NMI_M * float(max(tracks.rates.hours_per_nmi))
         assert sum(s.time_h for s in stretches) == pytest.approx(track.time_h, rel=1e-4, abs=slack_h)
-        assert sum(s.fuel_l for s in stretches) == pytest.approx(track.fuel_l, rel=1e-4, abs=slack_h * max(tracks.rates.burn_lph))
+        assert sum(s.fuel_l for s in stretches) == pytest.approx(
+            track.fuel_l, rel=1e-4, abs=slack_h * max(tracks.rates.burn_lph)
+        )
 
 
 def test_the_dock_graph_says_what_its_tracks_say() -> None:
@@ -317,7 +334,11 @@ def test_the_dock_graph_says_what_its_tracks_say() -> None:
     assert {(a, b) for a, b in graph.edges()} == {(0, 1), (1, 0), (1, 2), (2, 1)}
     for _, _, data in graph.edges(data=True):
         track = data["track"]
-        assert (data["distance_nmi"], data["time_h"], data["fuel_l"]) == (track.distance_nmi, track.time_h, track.fuel_l)
+        assert (data["distance_nmi"], data["time_h"], data["fuel_l"]) == (
+            track.distance_nmi,
+            track.time_h,
+            track.fuel_l,
+        )
     assert graph.nodes[0]["place"].name == "West"
     # by hand: round an island corner that keeps 50 m: the straight 6 km is cut by a square of 1 km, 550 m to its side
     assert graph[0][1][0]["distance_nmi"] == pytest.approx((2 * math.hypot(2450, 550) + 1100) / NMI_M, rel=0.01)

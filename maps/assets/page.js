@@ -49,7 +49,7 @@ const drawing = (() => {
     const p = feature.properties;
     const touched = Boolean(p.p);
     const marker = L.marker(latlng, { icon: icon(p), interactive: touched, keyboard: touched, zIndexOffset: 1000 * number(p.r), riseOnHover: touched });
-    const half = { "stop-mark": 16, "dock-mark": p.i === "dock-unsuited" ? 8 : 11, "danger-mark": 9, "place-mark": 6 }[p.k] || (p.i ? 11 : 0);
+    const half = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6 }[p.k] || (p.i ? 11 : 0);
     items.push({ marker, rank: number(p.r), width: number(p.w), half, must: p.r >= 9, look: p.k });
     if (touched) {
       marker.on("add", () => marker.getElement().setAttribute("aria-label", plain(p.t)));
@@ -99,7 +99,7 @@ const drawing = (() => {
     const leg = line.kind === "leg";
     const mark = { k: `${line.kind}-mark`, l: line.p.l, i: leg ? "leg-arrow" : "" };
     line.marker = L.marker(line.layer.getBounds().getCenter(), { icon: icon(mark), interactive: false, keyboard: false, zIndexOffset: 1000 * number(line.p.r) });
-    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k };
+    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k, line: leg ? line : null };
     items.push(line.item);
     owner.addLayer(line.marker);
   }
@@ -124,7 +124,8 @@ const drawing = (() => {
     const track = [];
     for (const line of lines) {
       const places = line.layer.getLatLngs().flat(2).map((corner) => map.latLngToContainerPoint(corner));
-      if (line.marker) follow(map, line, places, frame);
+      line.places = places;
+      if (line.marker) follow(map, line, frame);
       if (line.kind === "leg") track.push(...steps(places, frame));
     }
     const far = map.getZoom() < 8; // a phone then shows more than 100 nmi: places would hide the track
@@ -132,7 +133,8 @@ const drawing = (() => {
     const shown = [];
     for (const item of items) {
       const element = item.marker.getElement();
-      if (!element) continue;
+      if (!element || element.style.display === "none") continue; // what isn't shown takes nobody's place
+      if (item.line) slide(map, item, taken);
       const at = map.latLngToContainerPoint(item.marker.getLatLng());
       const small = far && (item.look === "dock-mark" || item.look === "danger-mark") ? 0.62 : 1;
       const half = item.half * small;
@@ -143,17 +145,18 @@ const drawing = (() => {
         hide(element);
         continue;
       }
-      const own = { ...body, symbol: true, rank: item.rank };
+      const own = { ...body, symbol: true, rank: item.rank, arrow: Boolean(item.line) };
       if (item.half) taken.push(own);
       shown.push({ item, element, at, half, own });
     }
     for (const one of shown) place(map, one, frame, taken, track, far);
   }
 
-  // Stops are never left out. Docks give way to a stop on the same spot, places to everything, and more so from afar.
+  // Stops are never left out, nor is what must be heeded close to the track: arrows on the track give way to both. Docks give way to a stop on the same spot, places to everything, and more so from afar.
   function crowded(item, at, half, far, taken) {
-    if (item.rank >= 7) return false;
     const symbols = taken.filter((other) => other.symbol);
+    if (item.line) return symbols.some((other) => other.rank >= 8 && meet(around(at.x, at.y, half), other));
+    if (item.rank >= 7) return false;
     if (item.rank < 4) return symbols.some((other) => meet(around(at.x, at.y, half + (far ? 12 : 0)), other));
     if (item.rank < 6 && far) return symbols.some((other) => meet(around(at.x, at.y, half), other));
     return symbols.some((other) => other.rank >= 7 && meet(around(at.x, at.y, half * 0.6), other));
@@ -181,12 +184,13 @@ const drawing = (() => {
     if (far && !item.must && ["place-mark", "dock-mark", "stop-mark"].includes(item.look)) return; // then only stops are named
     const best = spots(item, wide, high, half)
       .map(([dx, dy], order) => {
-        if (item.look === "stop-mark" && order >= 8) dx = Math.min(Math.max(dx, frame.left - at.x), frame.right - at.x - wide);
+        const off = dy >= half || dy + high <= -half; // above or below its symbol it can move sideways without covering it
+        if (item.look === "stop-mark" && off) dx = Math.min(Math.max(dx, frame.left - at.x), frame.right - at.x - wide);
         const box = { left: at.x + dx, right: at.x + dx + wide, top: at.y + dy, bottom: at.y + dy + high };
         const out = box.left < frame.left || box.right > frame.right || box.top < frame.top || box.bottom > frame.bottom;
         const hits = taken.filter((other) => other !== own && meet(box, other));
-        const cost = order + (out ? 1000 : 0) + 3 * track.filter((spot) => meet(box, spot)).length
-          + hits.reduce((sum, other) => sum + (other.rank >= 7 || !other.rank ? 300 : other.symbol ? 12 : 60), 0);
+        const cost = (out ? 1000 : 0) + hits.reduce((sum, other) => sum + worth(other), 0)
+          + (item.look === "stop-mark" ? standing(at, box, half, track) : order + 3 * track.filter((spot) => meet(box, spot)).length);
         return { cost, box, dx, dy, free: !out && !hits.length };
       })
       .reduce((one, other) => ((other.free || item.must) && (!one || other.cost < one.cost) ? other : one), null);
@@ -205,22 +209,48 @@ const drawing = (() => {
     const gap = half || item.look === "ring-mark" ? half + 3 : 0;
     if (!gap) return [[-wide / 2, -high / 2], [-wide / 2, -high * 1.6], [-wide / 2, high * 0.6]];
     const found = [[gap, -high / 2], [-gap - wide, -high / 2], [-wide / 2, gap], [-wide / 2, -gap - high]];
-    const near = gap * 0.7;
+    const near = gap * 0.8;
     found.push([near, near], [near, -near - high], [-near - wide, near], [-near - wide, -near - high]);
     if (item.look !== "stop-mark") return found;
-    for (const away of [30, 60, 95, 130, 165, 200, 240]) {
+    for (const away of [24, 40, 60, 80, 105, 130, 165, 200, 240]) {
       for (const across of [-1.1, -0.8, -0.5, -0.2, 0.1]) found.push([across * wide, away], [across * wide, -away - high]);
+      for (const down of [-1.6, -0.5, 0.6]) found.push([away, down * high], [-away - wide, down * high]);
     }
     return found;
+  }
+
+  // What it costs a label to cover something: other labels, controls and what must be heeded most, a dock's symbol least.
+  function worth(other) {
+    if (other.arrow) return 30;
+    if (other.rank >= 7 || !other.rank) return 300;
+    return other.symbol ? 14 : 60;
+  }
+
+  // What it costs a stop's label to stand where it does: far from its stop, over the track, or with its leader across it.
+  function standing(at, box, half, track) {
+    const { x, y, length } = reach(at, box);
+    const over = track.filter((spot) => meet(box, spot)).length;
+    if (length < half + 14) return length * 0.3 + 9 * over;
+    let crossed = 0;
+    for (let far = half + 16; far < length; far += 6) {
+      const spot = around(at.x + (x * far) / length, at.y + (y * far) / length, 3);
+      crossed += track.some((other) => meet(spot, other)) ? 1 : 0;
+    }
+    return 10 + length * 0.5 + 9 * over + 8 * crossed;
+  }
+
+  // From a stop to the nearest point of its label.
+  function reach(at, box) {
+    const x = Math.min(Math.max(at.x, box.left + 4), box.right - 4) - at.x;
+    const y = Math.min(Math.max(at.y, box.top + 4), box.bottom - 4) - at.y;
+    return { x, y, length: Math.hypot(x, y) };
   }
 
   // A line from a stop to its label where the label had to stand off.
   function lead(element, at, box, half, middle) {
     const leader = element.querySelector(".leader");
     if (!leader) return;
-    const x = Math.min(Math.max(at.x, box.left + 4), box.right - 4) - at.x;
-    const y = Math.min(Math.max(at.y, box.top + 4), box.bottom - 4) - at.y;
-    const length = Math.hypot(x, y);
+    const { x, y, length } = reach(at, box);
     if (length < half + 14) return;
     leader.style.width = `${length}px`;
     leader.style.transform = `translate(${middle}px, ${middle}px) rotate(${Math.atan2(y, x)}rad)`;
@@ -241,8 +271,18 @@ const drawing = (() => {
     return found;
   }
 
-  // A leg's arrow stands half-way along it; a ring's label where the ring is highest in view.
-  function follow(map, line, places, frame) {
+  // A leg's arrow stands half-way along it, or as near to that as stops and dangers let it.
+  function slide(map, item, taken) {
+    const heeded = taken.filter((other) => other.symbol && other.rank >= 8);
+    for (const share of [0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.5]) {
+      const at = along(map, item.line, share);
+      if (!heeded.some((other) => meet(around(at.x, at.y, item.half), other))) return;
+    }
+  }
+
+  // Leg lengths and arrows where a leg is long enough for them; a ring's label where the ring is highest in view.
+  function follow(map, line, frame) {
+    const { places } = line;
     if (line.kind === "ring") {
       const inner = { left: 60, right: frame.right - 60, top: 20, bottom: frame.bottom - 60 };
       const seen = places.filter((spot) => meet(around(spot.x, spot.y, 1), inner));
@@ -252,17 +292,25 @@ const drawing = (() => {
       line.marker.setLatLng(map.containerPointToLatLng(best));
       return;
     }
-    const lengths = places.slice(1).map((spot, index) => spot.distanceTo(places[index]));
-    const whole = lengths.reduce((sum, length) => sum + length, 0);
     const element = line.marker.getElement();
+    const whole = places.slice(1).reduce((sum, spot, index) => sum + spot.distanceTo(places[index]), 0);
     if (element) element.style.display = whole < 60 ? "none" : "";
-    let rest = whole / 2;
+    along(map, line, 0.5);
+  }
+
+  // Puts a leg's arrow at a share of the leg's length and turns it that way.
+  function along(map, { marker, places }, part) {
+    const lengths = places.slice(1).map((spot, index) => spot.distanceTo(places[index]));
+    let rest = lengths.reduce((sum, length) => sum + length, 0) * part;
     const index = Math.max(0, lengths.findIndex((length) => (rest -= length) <= 0));
     const [from, to] = [places[index], places[index + 1] || places[index]];
     const share = lengths[index] ? (rest + lengths[index]) / lengths[index] : 0;
-    line.marker.setLatLng(map.containerPointToLatLng(L.point(from.x + (to.x - from.x) * share, from.y + (to.y - from.y) * share)));
+    const spot = L.point(from.x + (to.x - from.x) * share, from.y + (to.y - from.y) * share);
+    marker.setLatLng(map.containerPointToLatLng(spot));
+    const element = marker.getElement();
     const turned = element && element.querySelector("g");
     if (turned) turned.setAttribute("transform", `rotate(${(Math.atan2(to.x - from.x, from.y - to.y) * 180) / Math.PI})`);
+    return spot;
   }
 
   // Controls

@@ -6,6 +6,7 @@ unioned, buffered or simplified: distances are measured to the raw edges one by 
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -53,8 +54,7 @@ class ClosedWater:
             kind: shapely.STRtree(_segments(shapes)) for kind, shapes in self.shapes.items()
         }
         self._trees = {kind: shapely.STRtree(shapes) for kind, shapes in self.shapes.items()}
-        self.surveyed = self._project(depth.geometry.array) if "depth" in region.present else None
-        self._whole: Any = None
+        self._surveys = shapely.STRtree(self._project(depth.geometry.array))
         self.extent = self._project([shapely.box(west, south, east, north)])[0]
 
     def _project(self, shapes: Any) -> NDArray[np.object_]:
@@ -71,7 +71,7 @@ class ClosedWater:
         return shapely.LineString(self.metres(lonlat))
 
     def nearer(self, lines: Any, clear_m: float, kinds: tuple[str, ...] = KINDS) -> list[tuple[int, str]]:
-        """Find lines or points that come nearer to closed water than this, or lie in it; hazards add their own distance."""
+        """Find lines or points nearer to closed water than this, or in it; hazards add their own distance."""
         lines = np.asarray(lines, dtype=object)
         found: set[tuple[int, str]] = set()
         for kind in kinds:
@@ -86,14 +86,18 @@ class ClosedWater:
             found |= {(int(i), "hazard") for i in near}
         return sorted(found)
 
+    def is_surveyed(self, points: Any) -> Any:
+        """Tell for each point whether a depth polygon holds it, or passes within the metre that edges may part by."""
+        held = np.zeros(len(points), dtype=bool)
+        held[self._surveys.query(np.asarray(points, dtype=object), predicate="dwithin", distance=1.0)[0]] = True
+        return held
+
     def unsurveyed(self, lines: Any) -> list[int]:
-        """Find lines that leave surveyed water, by more than the metre that densified edges may part by."""
-        if self.surveyed is None:
-            return []
-        if self._whole is None:
-            self._whole = shapely.union_all(shapely.buffer(self.surveyed, 1.0, quad_segs=1))
-            shapely.prepare(self._whole)
-        return [int(i) for i in np.flatnonzero(~shapely.covers(self._whole, lines))]
+        """Find lines that leave surveyed water, tried at points every 100 m and less along them."""
+        lines = np.asarray(lines, dtype=object)
+        shares = np.linspace(0, 1, 1 + max(2, math.ceil(float(shapely.length(lines).max()) / 100)))
+        points = shapely.line_interpolate_point(lines[:, None], shares[None, :], normalized=True)
+        return [int(i) for i in np.flatnonzero(~self.is_surveyed(points.ravel()).reshape(points.shape).all(axis=1))]
 
 
 def _segments(shapes: Any) -> list[Any]:

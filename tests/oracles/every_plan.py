@@ -82,7 +82,7 @@ def low_l(puzzle: Puzzle, mean_l: float, burned_l: float, sd_l: float) -> float:
     return mean_l - burned_l - puzzle.z * math.sqrt(sd_l**2 + (puzzle.sd_share * burned_l) ** 2)
 
 
-def every_arrival(puzzle: Puzzle) -> list[tuple[float, int]]:
+def every_arrival(puzzle: Puzzle) -> list[tuple[float, int]]:  # noqa: C901  the rules in one place, to be read through
     """List (time, stops) of every plan that keeps the rules; no dock is filled at twice between two targets."""
     found: list[tuple[float, int]] = []
 

@@ -7,6 +7,7 @@ has no width; its parts are legs).
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -71,15 +72,15 @@ def dot(a: Point, b: Point) -> int:
 def find_wedges(water: Any) -> list[Wedge]:
     """Walk all rings with the water on the left; every visit of a vertex is a wedge of its own.
 
-    Valid polygons alone: where rings touch at a vertex each ring's own two edges bound one wedge only if they follow one
-    another round the vertex, so the edges are sorted by angle there and paired anew.
+    Valid polygons alone: where rings touch at a vertex a ring's own two edges need not bound one wedge of water, so all
+    edges are sorted by angle there and paired anew.
     """
     leaving: dict[Point, list[Point]] = {}
     coming: dict[Point, list[Point]] = {}
     for polygon in shapely.get_parts(water):
         for ring, ccw in [(polygon.exterior, True), *((r, False) for r in polygon.interiors)]:
             xy = [(round(x), round(y)) for x, y in (ring.coords if ring.is_ccw == ccw else list(ring.coords)[::-1])]
-            for a, b in zip(xy, xy[1:], strict=False):
+            for a, b in itertools.pairwise(xy):
                 leaving.setdefault(a, []).append(b)
                 coming.setdefault(b, []).append(a)
     wedges = []
@@ -138,7 +139,7 @@ class Coast:
         return self.sees(a.at, b.at, slit=slit)
 
     def tangent_legs(self) -> dict[tuple[Wedge, Wedge], list[Wedge]]:
-        """All legs between reflex corners that are tangent at both ends, slits too, with the corners that they graze.
+        """List legs between reflex corners, tangent at both ends, slits too, with the corners they graze.
 
         The smaller position comes first; corners in between are in order, so a leg with any is the sum of others.
         """

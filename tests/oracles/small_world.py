@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 from pyproj import Transformer
 
-from layers.checking import build_layer
 from layers.about import RegionAbout
+from layers.checking import build_layer
 from layers.region import Region, build_region
 from layers.schema import LAYERS
 from routeplan.boats import Boat, BurnTable, Instruments, Reserve, Tank
@@ -87,7 +87,7 @@ def make_region(
 
 
 def make_boat(**changes: Any) -> Boat:
-    """Make the plainest boat: 1 l a mile at 20 kn, 2 l a mile at 5 kn, all of the tank usable but the reserve of 10 l."""
+    """Make the plainest boat: 1 l a mile at 20 kn, 2 at 5 kn, all of the tank usable but 10 l of reserve."""
     tank = Tank(
         capacity_l=changes.pop("capacity_l", 100.0),
         unusable_l=changes.pop("unusable_l", 0.0),

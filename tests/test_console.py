@@ -1,0 +1,218 @@
+"""What the commands print for a person: it fits the terminal, lines up, and says what a skipper has to know."""
+
+from __future__ import annotations
+
+import io
+import re
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import pytest
+from faces import SMALL_LAYERS, dock, plan_across, small_network
+
+from layers.findings import find_doubts
+from routeplan.console import Progress, tell_boat, tell_docks, tell_passage, tell_refusal, tell_region, wrapped
+from routeplan.fuel import read_aboard
+from routeplan.plans import NoPassageError
+from routeplan.survey import look_at_docks, ranges_at_each_speed
+from routeplan.words import Words, course
+
+if TYPE_CHECKING:
+    from routeplan.network import Network
+    from routeplan.passage import Passage
+
+WHEN = datetime(2026, 7, 1, 8, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def width(monkeypatch: pytest.MonkeyPatch) -> int:
+    """Stand before a terminal of 80 characters."""
+    monkeypatch.setenv("COLUMNS", "80")
+    return 80
+
+
+@pytest.fixture(scope="module")
+def network(tmp_path_factory: pytest.TempPathFactory) -> Network:
+    """Build the small waters, with a second pump beside the first."""
+    docks = [*SMALL_LAYERS["docks"], dock("Second Pump", -38.45, 44.6003, confirmed_on="2019-05-01")]
+    return small_network(tmp_path_factory.mktemp("console"), docks=docks)
+
+
+@pytest.fixture(scope="module")
+def passage(network: Network) -> Passage:
+    """Mark to mark with 70 l."""
+    return plan_across(network, WHEN)
+
+
+def flat(text: str) -> str:
+    """Undo the folding of lines."""
+    return " ".join(text.split())
+
+
+class _Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_is_silent_for_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
+    err = io.StringIO()
+    monkeypatch.setattr("sys.stderr", err)
+    ticks = iter([0.0, 0.2, 0.9])
+    progress = Progress("Building", clock=lambda: next(ticks))
+    progress(0.1)
+    progress(0.9)
+    progress.close()
+    assert err.getvalue() == ""
+
+
+def test_progress_tells_once_where_nobody_looks_and_counts_where_somebody_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After 2 s a quarter is done: 6 s are left; on a terminal in place, else one line in all."""
+    for err, wanted in ((io.StringIO(), "Building ...\n"), (_Terminal(), "25%, about 6 s left")):
+        monkeypatch.setattr("sys.stderr", err)
+        ticks = iter([0.0, 2.0, 4.0])
+        progress = Progress("Building", clock=ticks.__next__)
+        progress(0.25)
+        progress(0.5)
+        progress.close()
+        said = err.getvalue()
+        assert wanted in said
+        assert said.endswith("\n")
+        if not err.isatty():
+            assert said == wanted
+        else:
+            assert said.count("\n") == 1
+
+
+def test_progress_with_nothing_done_yet_guesses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    err = _Terminal()
+    monkeypatch.setattr("sys.stderr", err)
+    ticks = iter([0.0, 5.0])
+    Progress("Building", clock=ticks.__next__)(0.0)
+    assert "left" not in err.getvalue()
+
+
+@pytest.mark.parametrize("columns", [40, 60, 80, 200])
+def test_paragraphs_fit_the_terminal(monkeypatch: pytest.MonkeyPatch, passage: Passage, columns: int) -> None:
+    """Tables apart, which can't fold; and never wider than a line that an eye can follow back."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    for line in tell_passage(passage).splitlines():
+        if not re.match(r"^(leg|\s*\d+  )|^Stop \d", line):
+            assert len(line) <= min(columns, 110), line
+
+
+def test_folding_indents_what_follows() -> None:
+    lines = wrapped("word " * 40, "  ").splitlines()
+    assert all(line.startswith("  ") for line in lines)
+    assert all(line.startswith("    ") for line in lines[1:])
+    assert flat("\n".join(lines)) == flat("word " * 40)
+
+
+def test_a_passage_says_all_that_matters(passage: Passage) -> None:
+    said = flat(tell_passage(passage))
+    plan = passage.recommended
+    stop = plan.stops[0]
+    for words in (
+        *("Plain Test", "West Mark", "East Mark", "Atlantic/Azores", "20 kn", "Recommended", "confidence 0.9"),
+        *("Reserve 10.0 l", "unusable 5.0 l", "70.0 l", "Wed 1 Jul 08:00", stop.dock, "to the full mark", "Why here"),
+        *("06:00-22:00", "not for navigation", "Call each dock ahead", "Sources", "Invented for a test"),
+        *("depth not checked", "no depth layer", "On arrival"),
+    ):
+        assert words in said, words
+    assert stop.alternate is not None
+    assert f"If closed: {stop.alternate.name}" in said
+
+
+def test_an_end_without_fuel_names_the_next_dock_and_what_is_left(passage: Passage) -> None:
+    plan = passage.recommended
+    assert plan.onward is not None
+    said = flat(tell_passage(passage))
+    assert f"No fuel for Plain Test at East Mark: the nearest dock that suits is {plan.onward.name}" in said
+    left = re.search(r"([\d.]+) l left there at the low figure\. Cautions", said)
+    assert left is not None
+    assert plan.onward.left_l - 0.1 <= float(left[1]) <= plan.onward.left_l
+
+
+def test_figures_are_rounded_to_the_safe_side(passage: Passage) -> None:
+    """What is left is never shown larger than it is: 0.1 l at the most is lost on the screen."""
+    stop = passage.recommended.stops[0]
+    mean, low = re.findall(r"Arrive .*? with ([\d.]+) l, low ([\d.]+) l", flat(tell_passage(passage)))[0]
+    assert stop.aboard_l - 0.1 <= float(mean) <= stop.aboard_l
+    assert stop.aboard_low_l - 0.1 <= float(low) <= stop.aboard_low_l
+
+
+def test_the_legs_line_up(passage: Passage) -> None:
+    lines = tell_passage(passage).splitlines()
+    head = next(i for i, line in enumerate(lines) if line.startswith("leg"))
+    rows = lines[head + 1 : head + 1 + len(passage.recommended.legs)]
+    assert [int(row.split()[0]) for row in rows] == list(range(1, len(rows) + 1))
+    for title in ("nmi", "kn", "at", "low"):
+        end = re.search(rf" {title}\b", lines[head]).end()  # type: ignore[union-attr]
+        assert all(row[end - 1].isdigit() for row in rows), title
+        assert all(row[end : end + 1] in {"", " "} for row in rows), title
+    for row, leg in zip(rows, passage.recommended.legs, strict=True):
+        assert f" {course(leg.course_deg)} " in row
+
+
+def test_courses_have_three_figures() -> None:
+    """Courses are said 000 to 359: 359.6 rounds to north, not to 360."""
+    assert [course(c) for c in (0.0, 7.4, 45.5, 359.4, 359.6)] == ["000", "007", "046", "359", "000"]
+
+
+def test_a_refusal_says_leg_shortfall_and_way_out(network: Network) -> None:
+    with pytest.raises(NoPassageError) as caught:
+        plan_across(network, WHEN, "20l")
+    said = flat(tell_refusal(caught.value))
+    assert said.startswith("No plan keeps the rules.")
+    for words in (
+        "West Mark",
+        "short of the reserve",
+        "What would help",
+        "leave with",
+        "Cautions",
+        "not for navigation",
+    ):
+        assert words in said, words
+
+
+def test_docks_are_told_with_reason_age_and_distance(network: Network) -> None:
+    found, distances, name = look_at_docks(network, "West Mark", WHEN)
+    words = Words(network.boat, network.region.zone, "EUR")
+    said = tell_docks(found, words, distances, name)
+    assert "distances over water from West Mark" in said.splitlines()[0]
+    assert re.search(r"^\+ North Pump  18\.\d nmi  44 36\.02N 038 30\.00W$", said, flags=re.MULTILINE)
+    assert re.search(r"^- Diesel Pump", said, flags=re.MULTILINE)
+    assert "sells no gasoline" in said
+    assert "7 years ago" in said
+    assert "3 of 4 suit" in said
+    assert "Call ahead" in said.splitlines()[-1]
+
+
+def test_docks_without_an_origin_tell_no_distance(network: Network) -> None:
+    found, distances, name = look_at_docks(network, None, WHEN)
+    said = tell_docks(found, Words(network.boat, network.region.zone, "EUR"), distances, name)
+    assert "nmi" not in said
+    assert "no way over water" not in said
+
+
+def test_a_boat_is_told_with_its_ranges(network: Network) -> None:
+    boat = network.boat
+    aboard = read_aboard("50l", boat, "aboard")
+    said = tell_boat(boat, aboard, 0.9, ranges_at_each_speed(boat, aboard, 0.9))
+    assert re.search(r"^20 kn +40\.0 l/h +0\.500? nmi/l +17 nmi +1\d nmi$", said, flags=re.MULTILINE)
+    for words in ("capacity 100.0 l", "full mark 95.0 l", "unusable 5.0 l", "10% of the capacity", "35.0 l"):
+        assert words in flat(said), words
+    assert "nine arrivals in ten" in flat(said)
+    assert "Between 8 and 15 kn" in said
+    assert "95.0% of arrivals" in flat(tell_boat(boat, aboard, 0.95, ranges_at_each_speed(boat, aboard, 0.95)))
+
+
+def test_a_region_is_told_with_its_findings(network: Network) -> None:
+    region = network.region
+    doubts = find_doubts(region, today=WHEN.date())
+    said = tell_region(region, doubts, ["", "For the boat: a line more"])
+    assert f"{len(doubts)} findings:" in said
+    assert re.search(r"^depth +absent", said, flags=re.MULTILINE)
+    assert re.search(r"^land +1 +Invented for a test$", said, flags=re.MULTILINE)
+    assert "a line more" in said
+    assert "No findings." in tell_region(region, [])
+    assert "1 finding:" in tell_region(region, doubts[:1])

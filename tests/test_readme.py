@@ -1,0 +1,120 @@
+"""README.md is true: its commands run, its figures come out of them, its example in Python works."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+import tomllib
+from typing import TYPE_CHECKING
+
+import pytest
+from faces import ROOT, run_apart
+
+import routeplan.cli
+from routeplan.boats import read_boat
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+SHELL = re.findall(r"^```sh\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+COMMANDS = [line for block in SHELL[2:] for line in block.splitlines() if line.startswith("routeplan ")]
+MARKED = re.findall(r"((?:^(?!<!--).+\n)+)<!-- from: (.+?) -->$", README, flags=re.MULTILINE)
+LIMIT_S = 120  # [s] for one command on a busy machine
+
+
+@pytest.fixture
+def beside_the_demo(tmp_path: Path) -> Path:
+    """Make a folder of one's own in which the README's paths lead to the demo's data."""
+    (tmp_path / "demo_region").symlink_to(ROOT / "demo_region")
+    return tmp_path
+
+
+def test_the_two_commands_that_everything_hangs_on() -> None:
+    """A bare machine: the first makes an environment and runs the demo, the second passes the tests."""
+    first, second = SHELL[0], SHELL[1]
+    assert "-m venv" in first
+    assert "routeplan demo" in first
+    assert "pip install" in second
+    assert "[test]" in second
+    assert "pytest" in second
+    assert len(first.strip().splitlines()) == len(second.strip().splitlines()) == 1
+    for number, block in ((1, first), (2, second)):
+        printed = subprocess.run(
+            [sys.executable, str(ROOT / ".ci" / "readme_command"), str(number)],
+            check=True,
+            capture_output=True,
+            text=True,
+        )
+        assert printed.stdout.strip() == block.strip()
+
+
+@pytest.mark.parametrize("line", COMMANDS)
+def test_a_command_runs(line: str, beside_the_demo: Path, cache_with_demo: Path) -> None:
+    done = run_apart(*shlex.split(line)[1:], cache=cache_with_demo, cwd=beside_the_demo, timeout_s=LIMIT_S)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout
+    for option, name in re.findall(r"(--map|--layers) (\S+)", line):
+        assert (beside_the_demo / name).exists(), option
+
+
+def test_there_are_commands_to_run() -> None:
+    assert len(COMMANDS) >= 3
+    assert any(line.startswith("routeplan passage") for line in COMMANDS)
+
+
+@pytest.mark.parametrize(("words", "command"), MARKED)
+def test_figures_come_out_of_their_command(
+    words: str, command: str, beside_the_demo: Path, cache_with_demo: Path
+) -> None:
+    """Every number in the paragraph is one that the command prints, rounded as far as the paragraph rounds it."""
+    figures = re.findall(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\w)", words)
+    assert figures, words
+    done = run_apart(*shlex.split(command)[1:], cache=cache_with_demo, cwd=beside_the_demo, timeout_s=LIMIT_S)
+    assert done.returncode == 0, done.stderr
+    printed = [float(text) for text in re.findall(r"(?<![\w.])\d+(?:\.\d+)?", done.stdout)]
+    for figure in figures:
+        digits = len(figure.partition(".")[2])
+        assert any(round(number, digits) == float(figure) for number in printed), figure
+
+
+def test_there_are_figures_that_are_held_to() -> None:
+    assert MARKED
+
+
+def test_the_boat_file_that_is_shown_is_a_good_one(tmp_path: Path) -> None:
+    (text,) = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    assert tomllib.loads(text)
+    path = tmp_path / "boat.toml"
+    path.write_text(text, encoding="utf-8")
+    boat = read_boat(path)
+    assert boat.usable_l(boat.tank.full_mark_l) > 0
+
+
+def test_the_example_in_python_runs(beside_the_demo: Path) -> None:
+    (text,) = re.findall(r"^```python\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    done = subprocess.run(
+        [sys.executable, "-c", f"import sys\nsys.path.insert(0, {str(ROOT)!r})\n{text}"],
+        check=False,
+        capture_output=True,
+        text=True,
+        cwd=beside_the_demo,
+        timeout=LIMIT_S,
+    )
+    assert done.returncode == 0, done.stderr
+    assert (beside_the_demo / "passage.html").stat().st_size > 100_000
+
+
+def test_every_command_and_option_that_is_named_exists() -> None:
+    help_of = {c.name or c.callback.__name__.replace("_", "-") for c in routeplan.cli.app.registered_commands}  # type: ignore[union-attr]
+    help_of |= {group.name for group in routeplan.cli.app.registered_groups if group.name}
+    named = set(re.findall(r"`routeplan ([a-z]+)", README))
+    assert named <= help_of
+
+
+def test_links_and_pictures_are_there() -> None:
+    for target in re.findall(r"\]\(([^)#]+)\)", README):
+        if "://" not in target:
+            assert (ROOT / target).exists(), target
