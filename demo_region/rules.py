@@ -52,7 +52,7 @@ _ROCKS: Final = (
     (111.3, 52.2, "Yarl Button", "rock", 120),
     (133.4, 30.2, "Kittlemoor", "rock", 300),
     (100.6, 36.0, "Snarrow", "rock", 150),
-    (127.6, 45.3, "Calf Rock", "rock", 150),
+    (127.6, 45.3, "Quillorrow Rock", "rock", 150),
     (62.6, 33.0, "Wickmarrow Stone", "rock", 150),
     (13.0, 59.9, "Quernmouth Stone", "rock", 120),
     (43.0, 46.7, "", "wreck", 100),

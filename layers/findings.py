@@ -43,7 +43,7 @@ _ABSENT = {
     "overhead": "bridges and cables are not known",
     "openings": "no bridge or lock counts as opening",
     "docks": "there is nowhere to take fuel",
-    "waypoints": "places can be given as positions only",
+    "waypoints": "places can be given as docks or positions only",
     "currents": "currents are not known",
 }
 # What would be possible and is still hard to believe: column, lowest, highest, as a sailor knows them.

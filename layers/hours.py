@@ -68,6 +68,8 @@ class Hours:
         The hours as written.
     zone
         The time zone that they are written in.
+    _groups
+        The same as the library that evaluates them holds it.
     """
 
     text: str

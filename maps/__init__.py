@@ -13,6 +13,7 @@ and the only one where (lon, lat) becomes (lat, lon).
     voyage      docks, places, rings, the track and its stops: the same
     features    what a drawn layer is made of
     geometry    simplifying and rounding for the screen, bounds
+    manner      the unit of depths and heights, what is close to the track
     panels      the text beside the map: stops, legs, key, cautions, sources
     symbols     our own symbols and patterns as SVG
     palette     the colours, each with its source

@@ -89,7 +89,7 @@ _DOCK_STATES: Mapping[str, _Sign] = MappingProxyType(
         "good": _Sign("dock-suits", 6, "fuel dock that suits this boat"),
         "doubtful": _Sign("dock-doubtful", 5, "fuel dock that may suit: little or nothing recent is known", "Doubtful"),
         "unsuitable": _Sign("dock-unsuited", 4, "fuel dock that does not suit", "Does not suit"),
-        "out of reach": _Sign("dock-apart", 4, "fuel dock that this boat can not reach", "Out of reach"),
+        "out of reach": _Sign("dock-apart", 4, "fuel dock that this boat cannot reach", "Out of reach"),
     }
 )
 
@@ -162,7 +162,9 @@ def _rings(frame: GeoDataFrame) -> Theme:
         seen.add(kind)
         title = as_markup(text_of(row, "title") or text_of(row, "label"))
         label = as_markup(text_of(row, "label"), longest=60)
-        features.append(Feature(shape, f"ring {kind}", title, write_popup(title, []), label, rank=7))
+        features.append(
+            Feature(shape, f"ring {kind}", title, write_popup(title, []), label, rank=7 if kind == "promised" else 6)
+        )
     words = {"promised": "no farther than this, whatever the way; over water it is less", "mark": "distance mark"}
     key = tuple(line_entry(f"ring {kind}", text) for kind, text in words.items() if kind in seen)
     return Theme("rings", Markup("Range rings"), tuple(features), key, "rings")

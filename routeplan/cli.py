@@ -297,7 +297,8 @@ def region_show(
         import maps
         from routeplan.passage import SAFETY_CAUTIONS
 
-        page = maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS)
+        lengths = "m" if the_boat is None else the_boat.units.short_length
+        page = maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS, lengths=lengths)
         page.save(_named(map_file, "--map"))
     if as_json:
         _print_json(region_document(the_region, doubts, document))
@@ -458,7 +459,10 @@ def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
     words = Words(answer.boat, region.zone, region.about.currency)
     notes = [*words.summary_lines(plan), *(f"Or {p.name}: {p.difference}" for p in answer.plans[1:])]
     title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
-    page = maps.draw(region, layers_of(answer), title=title, notes=notes, cautions=(*answer.cautions, *plan.cautions))
+    cautions = (*answer.cautions, *plan.cautions)
+    page = maps.draw(
+        region, layers_of(answer), title=title, notes=notes, cautions=cautions, lengths=words.units.short_length
+    )
     drafts.enter_context(replaced_file(_named(path, "--map"))).write_text(page.html(), encoding="utf-8")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import pairwise
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from routeplan.asking import Question
     from routeplan.docks import Dock
-    from routeplan.search import Problem
+    from routeplan.search import Label, Problem
 
 __all__ = ["explain_refusal"]
 
@@ -255,7 +256,8 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
             over_l = max(over_l, step.fill.take_l - dock.largest_sale_l)
             sold, wanted = units.volume(dock.largest_sale_l), units.volume(step.fill.take_l)
             blamed.append(f"{dock.name} sells {sold} at the most, {wanted} would be needed to fill to the mark")
-            partial.append(f"take what {dock.name} sells, {sold}, and plan anew from there")
+            if _goes_on_with(problem, step, dock.largest_sale_l):
+                partial.append(f"take what {dock.name} sells, {sold}, and plan anew from there")
             continue
         try:
             dock.begin_fill(problem.depart + timedelta(hours=step.fill.begin_h), step.fill.end_h - step.fill.begin_h)
@@ -273,6 +275,22 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
         why=why,
         try_=(*partial, *ideas, "another route with --via"),
     )
+
+
+def _goes_on_with(problem: Problem, step: Label, taken_l: float) -> bool:
+    """Tell whether a part fill at a dock would carry the boat on to the end."""
+    if step.before is None or step.hop is None or step.fill is None:
+        return False
+    burned_l = step.before.burned_l + step.hop.track.fuel_l
+    filled = replace(
+        problem,
+        start=step.place,
+        targets=problem.targets[step.stage :],
+        depart=problem.depart + timedelta(hours=step.fill.end_h),
+        mean_l=min(step.before.mean_l - burned_l + taken_l, problem.full_l),
+        sd_l=math.hypot(step.before.sd_l, problem.sd_share * burned_l),
+    )
+    return bool(find_labels(filled))
 
 
 def _no_way(question: Question, a: int, b: int) -> Refusal:

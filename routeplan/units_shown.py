@@ -74,6 +74,11 @@ class DisplayUnits:
         return "l" if self.system == "metric" else "gal"
 
     @property
+    def short_length(self) -> Literal["m", "ft"]:
+        """The unit of depths and clearances."""
+        return "m" if self.system == "metric" else "ft"
+
+    @property
     def litres_per_unit(self) -> float:
         """[l] One unit of volume."""
         return {"us": LITRES_PER_USGAL, "imperial": LITRES_PER_IMPGAL, "metric": 1.0}[self.system]

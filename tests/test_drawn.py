@@ -106,7 +106,7 @@ def test_an_alternate_is_told_once_with_what_is_left(passage: Passage, layers: d
     row = layers["stops"].set_index("name").loc[stop.alternate.name]
     assert row["kind"] == "alternate"
     assert stop.dock in row["title"] or stop.dock in row["text"]
-    assert "left there" in row["text"]
+    assert "left (low)" in row["text"]
 
 
 def test_rings_are_circles_on_the_ellipsoid(passage: Passage, layers: dict[str, GeoDataFrame]) -> None:
@@ -125,7 +125,7 @@ def test_the_outer_ring_is_what_is_promised(network: Network) -> None:
         rings = rings_layer(network.boat, (-38.9, 44.5), aboard, 20.0, 0.9)
         promised = rings[rings["kind"] == "promised"].iloc[0]
         assert promised["distance_nmi"] == promised_range_nmi(network.boat, aboard, 20.0, 0.9)
-        shown = float(promised["label"].split()[1])
+        shown = float(promised["label"].split()[0])
         assert promised["distance_nmi"] - 1 <= shown <= promised["distance_nmi"]
         marks = rings[rings["kind"] == "mark"]["distance_nmi"].tolist()
         assert marks == sorted(marks)
@@ -159,8 +159,13 @@ def test_a_boat_s_name_keeps_its_capitals(network: Network) -> None:
 
 def test_docks_are_marked_apart(passage: Passage, network: Network) -> None:
     words = Words(network.boat, network.region.zone, "EUR")
-    marks = dock_layer(passage.docks, words).set_index("name")
+    marks = dock_layer(passage.docks, words, {}).set_index("name")
     assert bool(marks.loc["North Pump", "suits"])
+    assert marks.loc["North Pump", "state"] == "good"
+    assert marks.loc["Diesel Pump", "state"] == "unsuitable"
+    shut_in = dock_layer(passage.docks, words, {"North Pump": "behind a ledge"}).set_index("name")
+    assert shut_in.loc["North Pump", "state"] == "out of reach"
+    assert "out of reach: behind a ledge" in shut_in.loc["North Pump", "text"]
     assert not bool(marks.loc["Diesel Pump", "suits"])
     assert "sells no gasoline" in marks.loc["Diesel Pump", "text"]
     assert marks.loc["North Pump", "geometry"].coords[0] == pytest.approx((-38.5, 44.6003))
@@ -170,7 +175,7 @@ def test_docks_are_marked_apart(passage: Passage, network: Network) -> None:
 
 def test_texts_are_plain(passage: Passage, network: Network) -> None:
     """Names are handed on as they are: turning them into safe HTML is the map's business."""
-    marks = dock_layer(passage.docks, Words(network.boat, network.region.zone, "EUR"))
+    marks = dock_layer(passage.docks, Words(network.boat, network.region.zone, "EUR"), {})
     assert NASTY in set(marks["name"])
 
 

@@ -8,7 +8,7 @@ import re
 import subprocess
 import sys
 from html.parser import HTMLParser
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import geopandas as gpd
 import numpy as np
@@ -24,6 +24,7 @@ import maps
 from layers.errors import InputError
 from maps.geometry import COAST_WITHIN_M, inside_point, simplified
 from maps.palette import BASE, COMPUTED, find_contrast
+from maps.symbols import SYMBOLS
 from maps.words import as_lines, as_markup, text_of, write_position
 
 if TYPE_CHECKING:
@@ -287,6 +288,35 @@ def test_dock_without_verdict_is_not_drawn_as_suitable() -> None:
     assert icons[-2:] == ["dock-suits", "dock-unsuited"]
 
 
+STATES = {
+    "good": "dock-suits",
+    "doubtful": "dock-doubtful",
+    "unsuitable": "dock-unsuited",
+    "out of reach": "dock-apart",
+}
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_dock_is_drawn_by_its_state_whatever_its_verdict(state: str) -> None:
+    """A dock that suits but lies behind a shoal, or that nobody has confirmed, must not look like a good one."""
+    mark = {"name": "Aber", "suits": True, "state": state, "title": "Aber", "text": "Sells diesel", "label": "Aber"}
+    page = maps.draw(EMPTY, {"dock_marks": made("dock_marks", [mark], [Point(-38, 44.5)])}, title="t").html()
+    assert features_of(page)[-1]["properties"]["i"] == STATES[state]
+    key = page[page.index('id="panel-key"') : page.index('id="panel-cautions"')]
+    assert {icon for icon in STATES.values() if f'class="symbol {icon}"' in key} == {STATES[state]}
+
+
+def test_states_of_docks_differ_in_shape_and_colour() -> None:
+    """Held against each other without their colours, and without their shapes."""
+    signs = [SYMBOLS[icon].split("/>")[0] for icon in STATES.values()]
+    looks = [re.sub(r'class="[\w ]+"', "", sign) for sign in signs]
+    assert len(set(looks)) == len(STATES)
+    sheet = maps.draw(EMPTY, {}, title="t").html()
+    names = [re.findall(r'class="([\w ]+)"', sign)[0] for sign in signs]
+    fills = [re.findall(rf"\.{name} {{ fill: var\(--(\w+)\)", sheet)[0] for name in names]
+    assert len(set(fills)) == len(STATES)
+
+
 def test_marks_stand_in_for_the_layers_they_explain() -> None:
     docks = made("docks", [{"name": "Aber Fuel", "fuels": "diesel"}], [Point(-38, 44.5)])
     region = layers.build_region(ABOUT, {"docks": docks})
@@ -348,6 +378,131 @@ def test_list_beside_the_map_tells_what_the_map_tells() -> None:
     assert "Drawn by hand, CC0" in text
 
 
+def test_each_caution_of_a_leg_is_told_once_in_the_list_and_once_in_its_popup() -> None:
+    told = "41.3 nmi at 5 kn\nDepth not checked\nHeed: 5 kn limit in Aber\nHeed: crosses a bar"
+    row = leg(depth_checked=False, text=told, cautions="5 kn limit in Aber\ncrosses a bar")
+    page = maps.draw(EMPTY, {"legs": made("legs", [row], [LineString(TRACK)])}, title="t").html()
+    listed = page[page.index('class="legs"') : page.index('id="panel-key"')]
+    for text in (listed, features_of(page)[-1]["properties"]["p"]):
+        for part in ("41.3 nmi at 5 kn", "Depth not checked", "5 kn limit in Aber", "crosses a bar"):
+            assert text.count(part) == 1, part
+
+
+def cautions_of(page: str) -> str:
+    return html.unescape(page[page.index('id="panel-cautions"') : page.index('id="panel-about"')])
+
+
+def test_map_without_cautions_carries_the_general_ones() -> None:
+    said = cautions_of(maps.draw(EMPTY, {}, title="t").html()).lower()
+    for part in ("not for navigation", "official charts", "notices", "weather", "tides", "call each", "local rules"):
+        assert part in said
+    assert "licensed" in said
+    own = cautions_of(maps.draw(EMPTY, {}, title="t", cautions=["Not for navigation here", "Old survey"]).html())
+    assert "Old survey" in own
+    assert "Local rules" not in own, "whoever gives cautions gives all but the one that every map carries"
+
+
+def test_ring_is_never_told_as_a_promise_over_water() -> None:
+    ring = {"title": "r", "label": "60 nmi", "kind": "promised", "distance_nmi": 60.0}
+    rings = made("rings", [ring], [LineString([(-38, 44.2), (-37.9, 44.3), (-38.1, 44.3), (-38, 44.2)])])
+    page = maps.draw(EMPTY, {"rings": rings}, title="t").html()
+    key = html.unescape(page[page.index('id="panel-key"') : page.index('id="panel-cautions"')])
+    assert "no farther than this, whatever the way; over water it is less" in key
+    assert "can be promised" not in key
+
+
+@pytest.mark.parametrize(
+    ("constituents", "mean_kn", "said"),
+    [
+        ("M2 2.1 52; S2 0.7 88; N2 0.4 35; K1 0.2 120", -0.2, "up to 3.6 kn"),  # 2.1 + 0.7 + 0.4 + 0.2 + 0.2
+        ("M2 2.9 64; S2 1.0 101; N2 0.6 47; M4 0.2 210;", 0.1, "up to 4.8 kn"),  # 2.9 + 1.0 + 0.6 + 0.2 + 0.1
+        ("M2 1.01 3", 0.0, "up to 1.1 kn"),  # never rounded to the weaker side
+        ("M2 strong", 0.1, "Greatest rate not known"),
+    ],
+)
+def test_stream_tells_its_greatest_rate_first_and_its_constituents_last(
+    constituents: str, mean_kn: float, said: str
+) -> None:
+    row = {"name": "Strait", "flood_deg": 5.0, "ebb_deg": 185.0, "mean_kn": mean_kn, "constituents": constituents}
+    frame = made("currents", [row], [box(-38, 44.4, -37.9, 44.5)])
+    popup = html.unescape(features_of(maps.draw(EMPTY, {"currents": frame}, title="t").html())[-1]["properties"]["p"])
+    assert popup.index(said) < popup.index("Flood sets 005 true") < popup.index(constituents.split(";", maxsplit=1)[0])
+
+
+@pytest.mark.parametrize(
+    ("lengths", "said"),
+    [
+        ("m", ("4.1 m clear", "2.2 m clear when closed", "Keep off 100 m", "30 to 100 m", "Depth 2.5 m", "0 to 2 m")),
+        (
+            "ft",  # 4.16 m = 13.648 ft, 2.2 = 7.217, 100 = 328.08, 30 = 98.42, 2.5 = 8.20, 2 = 6.56, 9.9 = 32.48
+            (
+                "13.6 ft clear",
+                "7.2 ft clear when closed",
+                "Keep off 328.1 ft",
+                "98.4 to 328 ft",
+                "Depth 8.2 ft",
+                "0 to 6.5 ft",
+                "Boats up to 32.4 ft",
+            ),
+        ),
+    ],
+)
+def test_lengths_are_told_in_the_unit_asked_for_and_on_the_safe_side(
+    lengths: Literal["m", "ft"], said: tuple[str, ...]
+) -> None:
+    spot, area = Point(-38, 44.5), box(-38.2, 44.2, -38.1, 44.3)
+    frames = {
+        "overhead": made("overhead", [{"name": "Arch", "kind": "bridge", "clearance_m": 4.16}], [LineString(TRACK)]),
+        "openings": made(
+            "openings",
+            [{"name": "Span", "kind": "bridge", "closed_clearance_m": 2.2, "opening_hours": "24/7", "wait_min": 10}],
+            [spot],
+        ),
+        "hazards": made("hazards", [{"name": "Rock", "kind": "rock", "keep_off_m": 100.0}], [spot]),
+        "depth": made(
+            "depth", [{"min_depth_m": 30.0, "max_depth_m": 100.0}, {"min_depth_m": 1.0, "max_depth_m": 2.0}], [area] * 2
+        ),
+        "docks": made("docks", [{"name": "Aber", "fuels": "diesel", "depth_m": 2.5, "max_length_m": 9.9}], [spot]),
+    }
+    page = maps.draw(EMPTY, frames, title="t", lengths=lengths).html()
+    text = html.unescape(page)
+    for part in said:
+        assert part in text, part
+    other = {"m": "ft", "ft": "m"}[lengths]
+    shown = [
+        html.unescape(value) for feature in features_of(page) for value in map(str, feature["properties"].values())
+    ]
+    shown += [text[text.index('id="panel-key"') : text.index('id="panel-cautions"')]]
+    assert not [value for value in shown if re.search(rf"\d {other}\b", value)]
+
+
+def test_unit_of_lengths_that_nobody_knows_is_refused() -> None:
+    with pytest.raises(InputError, match="'m' or 'ft'"):
+        maps.draw(EMPTY, {}, title="t", lengths="fathom")  # type: ignore[arg-type]
+
+
+def test_what_must_be_heeded_near_the_track_comes_before_lengths_and_rings() -> None:
+    """300 m and 3 km off the track, by hand: a degree of latitude is 60 nmi of 1852 m."""
+    near, far = Point(-38, 44.5 + 300 / 111120), Point(-38, 44.5 + 3000 / 111120)
+    line = LineString([(-38.5, 44.5), (-37.5, 44.5)])
+    opening = {"name": "Span", "kind": "lock", "closed_clearance_m": 0.0, "opening_hours": "24/7", "wait_min": 10}
+    frames = {
+        "legs": made("legs", [leg()], [line]),
+        "openings": made("openings", [opening] * 2, [near, far]),
+        "hazards": made("hazards", [{"kind": "rock", "keep_off_m": 50.0}] * 2, [near, far]),
+        "zones": made(
+            "zones", [{"name": "Nest", "rule": "no-entry", "why": "birds"}] * 2, [near.buffer(1e-3), far.buffer(1e-3)]
+        ),
+    }
+    features = [feature["properties"] for feature in features_of(maps.draw(EMPTY, frames, title="t").html())]
+    track = next(feature["r"] for feature in features if feature["k"] == "leg leg")
+    for icon in ("opening", "hazard"):
+        close, away = (feature["r"] for feature in features if feature.get("i") == icon)
+        assert close > track > away
+    shut = [feature for feature in features if feature.get("i") == "no-entry"]
+    assert [feature["r"] > track for feature in shut] == [True], "a sign close to the track, a plain label elsewhere"
+
+
 def test_unknown_layer_is_drawn_under_its_own_name() -> None:
     frame = gpd.GeoDataFrame({"title": ["Ferry"]}, geometry=[LineString(TRACK)], crs=4326)
     page = maps.draw(EMPTY, {"ferry <i>": frame}, title="t").html()
@@ -386,7 +541,7 @@ def test_save_where_nothing_can_be_written(tmp_path: Path, name: str) -> None:
     (tmp_path / "folder").mkdir()
     (tmp_path / "file").write_text("in the way")
     before = sorted(entry.name for entry in tmp_path.rglob("*"))
-    with pytest.raises(InputError, match="written|not a file"):
+    with pytest.raises(InputError, match=r"written|not a file"):
         maps.draw(EMPTY, {}, title="t").save(tmp_path / name)
     assert sorted(entry.name for entry in tmp_path.rglob("*")) == before
     assert (tmp_path / "file").read_text() == "in the way"
@@ -433,5 +588,5 @@ def test_lines_and_outlines_stand_out_from_the_water() -> None:
     for ground in ("water", "shallow"):
         assert find_contrast(COMPUTED["route"], BASE[ground]) >= 3
         assert find_contrast(BASE["closed"], BASE[ground]) >= 3
-    for filled in ("stop", "suits", "alternate", "promised"):
+    for filled in ("stop", "suits", "alternate", "promised", "highlight", "mark"):
         assert find_contrast(COMPUTED[filled], BASE["ink"]) >= 3, filled

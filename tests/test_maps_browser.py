@@ -329,6 +329,93 @@ def test_every_stop_says_its_fuel_and_no_label_lies_on_another(
                 assert apart, (one["text"], other["text"])
 
 
+def strait(spots: list[tuple[float, float]]) -> dict[str, gpd.GeoDataFrame]:
+    """Make up a short passage due north through a lock, with a leg's length wanted just where the lock is."""
+    made = layers.build_layer
+    row = {
+        "depth_checked": True,
+        "from_name": "a",
+        "to_name": "b",
+        "distance_nmi": 1.0,
+        "course_deg": 0.0,
+        "speed_kn": 5.0,
+        "fuel_l": 1.0,
+        "aboard_after_l": 90.0,
+        "aboard_after_low_l": 80.0,
+        "title": "Leg",
+        "text": "x",
+    }
+    ends = ((0, "start", "South end of the strait"), (1, "finish", "North end of the strait"))
+    stops = [
+        {"order": n, "name": name, "kind": kind, "title": name, "text": "x", "label": "12:50, 43 gal left"}
+        for n, kind, name in ends
+    ]
+    lock = {"name": "Lock", "kind": "lock", "closed_clearance_m": 0.0, "opening_hours": "24/7", "wait_min": 10}
+    legs = [row | {"order": n, "kind": kind} for n, kind in enumerate(("leg", "gate", "leg"))]
+    return {
+        "legs": made(layers.COMPUTED["legs"], legs, [LineString(spots[n : n + 2]) for n in range(3)]),
+        "stops": made(layers.COMPUTED["stops"], stops, [Point(spots[0]), Point(spots[-1])]),
+        "openings": made(layers.LAYERS["openings"], [lock], [LineString(spots[1:3]).centroid]),
+    }
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("zoom", [0, -1.5, -3])
+def test_lock_on_the_track_never_loses_to_lengths_and_arrows(
+    browser: Browser, tmp_path: Path, size: tuple[int, int], zoom: float
+) -> None:
+    region, _ = passage()
+    empty = layers.build_region(region.about, {})
+    track = [(-38.0, 44.4), (-38.0, 44.429), (-38.0, 44.431), (-38.0, 44.46)]
+    path = maps.draw(empty, strait(track), title="t").save(tmp_path / "m.html")
+    with opened(browser, path, size) as shown:
+        shown.page.evaluate(f"map_sea.setZoom(map_sea.getZoom() + {zoom}, {{animate: false}})")
+        shown.page.wait_for_timeout(300)
+        lock = shown.page.locator(".mark.opens > svg")
+        assert lock.is_visible()
+        boxes = shown.page.evaluate(
+            """() => [...document.querySelectorAll('.leg-mark path, .opens circle')].filter((e) => e.checkVisibility())
+              .map((e) => [e.closest('.opens') ? 'lock' : 'arrow', e.getBoundingClientRect().toJSON()])"""
+        )
+        own = next(b for name, b in boxes if name == "lock")
+        for name, b in boxes:
+            apart = b["bottom"] <= own["top"] or own["bottom"] <= b["top"]
+            apart = apart or b["right"] <= own["left"] or own["right"] <= b["left"]
+            assert name == "lock" or apart
+        if zoom > -3:
+            assert shown.page.locator(".opens .label.shown").count() == 1
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_label_of_a_stop_with_room_round_it_stands_beside_it_and_off_the_track(
+    browser: Browser, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    region, _ = passage()
+    empty = layers.build_region(region.about, {})
+    track = [(-38.0, 44.4), (-38.0, 44.429), (-38.0, 44.431), (-38.0, 44.46)]
+    path = maps.draw(empty, strait(track), title="t").save(tmp_path / "m.html")
+    with opened(browser, path, size) as shown:
+        assert shown.page.locator(".stop-mark .leader.shown").count() == 0
+        found = shown.page.evaluate(
+            """() => [...document.querySelectorAll('.stop-mark')].map((mark) => {
+              const label = mark.querySelector('.label').getBoundingClientRect();
+              const stop = mark.getBoundingClientRect();
+              const x = stop.left + stop.width / 2, y = stop.top + stop.height / 2;
+              const legs = [...document.querySelectorAll('.leaflet-legs-pane path')];
+              const track = legs.map((leg) => leg.getBoundingClientRect());
+              const sideways = Math.max(label.left - x, 0, x - label.right);
+              const near = Math.hypot(sideways, Math.max(label.top - y, 0, y - label.bottom));
+              const over = track.some((b) => b.left < label.right && label.left < b.right
+                && b.top < label.bottom - 1 && label.top + 1 < b.bottom);
+              return [near, over];
+            })"""
+        )
+        assert len(found) == 2
+        for away, over in found:
+            assert away < 30
+            assert not over
+
+
 @pytest.mark.parametrize("size", [PHONE, DESK])
 def test_nothing_covers_the_route(browser: Browser, passage_file: Path, size: tuple[int, int]) -> None:
     with opened(browser, passage_file, size) as shown:

@@ -110,27 +110,38 @@ def test_the_tracks_graph_gives_networkx_the_same_hours(demo_network: Network) -
     litres = tracks.rates.litres_per_nmi
     graph = _graph(demo_network, demo_network.lengths_nmi @ litres)
     plane = demo_network.water.plane
-    slow = tracks.rates.slow_lph / tracks.rates.slow_kn
+    areas = demo_network.water.speed_areas
 
-    def miles(path: Any) -> float:
-        lonlat = plane.to_lonlat(np.array(path))
-        return float(sum(GEOD.inv(*p, *q)[2] for p, q in itertools.pairwise(lonlat)) / 1852)
+    def slowly_l(path: Any) -> float:
+        """[l] At no-wake speed, or at a lower limit where one holds."""
+        litres = 0.0
+        for p, q in itertools.pairwise(np.array(path)):
+            line = shapely.LineString([p, q])
+            whole = float(GEOD.inv(*plane.to_lonlat([p])[0], *plane.to_lonlat([q])[0])[2] / 1852)
+            speeds = {
+                boat.steady_kn(min(boat.no_wake_kn, a.limit_kn)): a.shape.intersection(line).length for a in areas
+            }
+            plain = boat.steady_kn(boat.no_wake_kn)
+            shares = {v: part / max(line.length, 1e-9) for v, part in speeds.items() if v != plain}
+            shares[plain] = 1 - sum(shares.values())
+            litres += sum(whole * share / v * boat.burn_lph(v) for v, share in shares.items())
+        return litres
 
     for leg in demo_network.gate_legs:
-        cost = miles(leg.path) * slow + demo_network.water.gates[leg.gate].wait_h * boat.burn.idle_lph
+        cost = slowly_l(leg.path) + demo_network.water.gates[leg.gate].wait_h * boat.burn.idle_lph
         graph.add_edge(*leg.nodes, weight=min(cost, graph.get_edge_data(*leg.nodes, {"weight": math.inf})["weight"]))
     docks = [i for i, t in enumerate(demo_network.terminals) if t.place.kind == "dock" and t.entries]
     start = demo_network.terminals[docks[0]]
     best = dict.fromkeys(docks, math.inf)
     for approach, entry in zip(start.attachment.approaches, start.entries, strict=True):
         away = nx.single_source_dijkstra_path_length(graph, entry)
-        out_l = miles((approach.start, approach.entry)) * slow
+        out_l = slowly_l((approach.start, approach.entry))
         for i in docks:
             for last, node in zip(
                 demo_network.terminals[i].attachment.approaches, demo_network.terminals[i].entries, strict=True
             ):
                 if node in away:
-                    best[i] = min(best[i], out_l + away[node] + miles((last.start, last.entry)) * slow)
+                    best[i] = min(best[i], out_l + away[node] + slowly_l((last.start, last.entry)))
     found = tracks.reach_l(docks[0])
     assert [found[i] for i in docks[1:]] == pytest.approx([best[i] for i in docks[1:]], rel=1e-9)
 

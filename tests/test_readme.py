@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import subprocess
@@ -13,6 +14,9 @@ import pytest
 from faces import ROOT, run_apart
 
 import routeplan.cli
+from layers.errors import InputError
+from layers.region import read_region
+from layers.schema import LAYERS
 from routeplan.boats import read_boat
 
 if TYPE_CHECKING:
@@ -22,6 +26,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 SHELL = re.findall(r"^```sh\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
 COMMANDS = [line for block in SHELL[2:] for line in block.splitlines() if line.startswith("routeplan ")]
 MARKED = re.findall(r"((?:^(?!<!--).+\n)+)<!-- from: (.+?) -->$", README, flags=re.MULTILINE)
+ROWS = re.findall(r"^\| `(\w+)` \| ([a-z, ]+) \| (.+) \|$", README, flags=re.MULTILINE)
 LIMIT_S = 120  # [s] for one command on a busy machine
 
 
@@ -84,13 +89,68 @@ def test_there_are_figures_that_are_held_to() -> None:
     assert MARKED
 
 
-def test_the_boat_file_that_is_shown_is_a_good_one(tmp_path: Path) -> None:
-    (text,) = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
-    assert tomllib.loads(text)
-    path = tmp_path / "boat.toml"
-    path.write_text(text, encoding="utf-8")
-    boat = read_boat(path)
+@pytest.fixture
+def own_files(tmp_path: Path) -> Path:
+    """Write the boat, the region and the dock that README shows, as printed."""
+    boat, region = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    (docks,) = re.findall(r"^```json\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    (tmp_path / "waters").mkdir()
+    (tmp_path / "boat.toml").write_text(boat, encoding="utf-8")
+    (tmp_path / "waters" / "region.toml").write_text(region, encoding="utf-8")
+    (tmp_path / "waters" / "docks.geojson").write_text(docks, encoding="utf-8")
+    return tmp_path
+
+
+def test_the_boat_file_that_is_shown_is_a_good_one(own_files: Path) -> None:
+    boat = read_boat(own_files / "boat.toml")
     assert boat.usable_l(boat.tank.full_mark_l) > 0
+
+
+@pytest.mark.parametrize("words", ["boat check boat.toml", "region check waters"])
+def test_the_files_that_are_shown_pass_their_check(words: str, own_files: Path, cache_with_demo: Path) -> None:
+    done = run_apart(*words.split(), cache=cache_with_demo, cwd=own_files, timeout_s=LIMIT_S)
+    assert done.returncode == 0, done.stderr
+
+
+def test_a_region_file_says_all_that_it_must_and_no_more(own_files: Path) -> None:
+    """Without any one of the lines the check fails and names the key."""
+    path = own_files / "waters" / "region.toml"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    for line in lines:
+        path.write_text("\n".join(other for other in lines if other is not line), encoding="utf-8")
+        with pytest.raises(InputError, match=line.split(" = ")[0]):
+            read_region(own_files / "waters")
+
+
+def test_a_passage_over_the_files_that_are_shown(own_files: Path, cache_with_demo: Path) -> None:
+    """To a dock and from a position; every layer that is absent, but the waypoints, is cautioned of."""
+    docks = json.loads((own_files / "waters" / "docks.geojson").read_text(encoding="utf-8"))["features"]
+    west, south, *_ = tomllib.loads((own_files / "waters" / "region.toml").read_text(encoding="utf-8"))["extent"]
+    done = run_apart(
+        *("passage", f"{south + 0.1:.3f}, {west + 0.1:.3f}", docks[0]["properties"]["name"]),
+        *("--region", "waters", "--boat", "boat.toml", "--aboard", "40gal", "--depart", "2026-07-01T10:00", "--json"),
+        cache=cache_with_demo,
+        cwd=own_files,
+        timeout_s=LIMIT_S,
+    )
+    assert done.returncode == 0, done.stderr
+    told = {name for name in LAYERS if f"The region has no {name} layer" in done.stdout}
+    assert told == set(LAYERS) - {"docks", "waypoints"}
+
+
+def test_the_table_of_columns_is_the_schema() -> None:
+    """Layers, geometry, columns in order, which may be left out, and the words that are allowed."""
+    assert [name for name, _, _ in ROWS] == list(LAYERS)
+    for name, geometry, columns in ROWS:
+        schema = LAYERS[name]
+        assert tuple(geometry.split(", ")) == schema.geometry, name
+        shown = re.findall(r"`([a-z_]+\??)`(?: \(([^()]*)\))?", columns)
+        assert [column for column, _ in shown] == [c.name + "?" * (not c.required) for c in schema.columns], name
+        for (column, remark), is_one in zip(shown, schema.columns, strict=True):
+            if is_one.choices:
+                assert remark.partition(":")[0].split(", ") == list(is_one.choices), column
+            if is_one.kind in ("hours", "date"):
+                assert remark == is_one.kind, column
 
 
 def test_the_example_in_python_runs(beside_the_demo: Path) -> None:
@@ -104,7 +164,9 @@ def test_the_example_in_python_runs(beside_the_demo: Path) -> None:
         timeout=LIMIT_S,
     )
     assert done.returncode == 0, done.stderr
-    assert (beside_the_demo / "passage.html").stat().st_size > 100_000
+    page = (beside_the_demo / "passage.html").read_text(encoding="utf-8")
+    assert len(page) > 100_000
+    assert "Call each dock ahead" in page  # a plan's own cautions come with it
 
 
 def test_every_command_and_option_that_is_named_exists() -> None:

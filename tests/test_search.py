@@ -49,6 +49,7 @@ def a_dock(
         cautions=(),
         missing=(),
         facts={},
+        stale=(),
     )
 
 

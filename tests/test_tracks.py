@@ -179,11 +179,10 @@ def _stepped(network: Network, rates: Rates, track: Track, step_m: float = 5.0) 
         _, _, metres = GEOD.inv(lonlat[:-1, 0], lonlat[:-1, 1], lonlat[1:, 0], lonlat[1:, 1])
         middle = (lonlat[:-1] + lonlat[1:]) / 2
         limit = np.full(count, rates.speed_kn[0] if kind == "leg" else min(boat.no_wake_kn, rates.speed_kn[0]))
-        if kind == "leg":
-            for row in limited.itertuples():
-                most = boat.no_wake_kn if row.rule == "no-wake" else row.limit_kn
-                inside = shapely.contains_xy(row.geometry, middle[:, 0], middle[:, 1])
-                limit = np.where(inside, np.minimum(limit, most), limit)
+        for row in limited.itertuples():
+            most = boat.no_wake_kn if row.rule == "no-wake" else row.limit_kn
+            inside = shapely.contains_xy(row.geometry, middle[:, 0], middle[:, 1])
+            limit = np.where(inside, np.minimum(limit, most), limit)
         speed = np.array([boat.steady_kn(float(v)) for v in np.unique(limit)])[np.unique(limit, return_inverse=True)[1]]
         burn = np.array([boat.burn_lph(float(v)) for v in np.unique(speed)])[np.unique(speed, return_inverse=True)[1]]
         nmi += float(metres.sum()) / NMI_M

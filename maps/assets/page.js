@@ -21,7 +21,7 @@ const drawing = (() => {
     scale().addTo(map);
     const phone = map.getSize().x < 600;
     const view = L.latLngBounds(settings.view);
-    map.fitBounds(view, { paddingTopLeft: phone ? [26, 40] : [70, 60], paddingBottomRight: phone ? [26, 48] : [70, 70], maxZoom: 14 });
+    map.fitBounds(view, { paddingTopLeft: phone ? [26, 64] : [70, 60], paddingBottomRight: phone ? [26, 64] : [70, 70], maxZoom: 14 });
     map.on("contextmenu", (event) => L.popup().setLatLng(event.latlng).setContent(position(event.latlng)).openOn(map));
     return map;
   }
@@ -99,7 +99,7 @@ const drawing = (() => {
     const leg = line.kind === "leg";
     const mark = { k: `${line.kind}-mark`, l: line.p.l, i: leg ? "leg-arrow" : "" };
     line.marker = L.marker(line.layer.getBounds().getCenter(), { icon: icon(mark), interactive: false, keyboard: false, zIndexOffset: 1000 * number(line.p.r) });
-    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k, line: leg ? line : null };
+    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k, line: leg ? line : null, ring: leg ? null : line };
     items.push(line.item);
     owner.addLayer(line.marker);
   }
@@ -127,6 +127,7 @@ const drawing = (() => {
       line.places = places;
       if (line.marker) follow(map, line, frame);
       if (line.kind === "leg") track.push(...steps(places, frame));
+      line.arc = line.kind === "ring" && line.marker && line.marker.getElement() ? steps(places, frame) : [];
     }
     const far = map.getZoom() < 8; // a phone then shows more than 100 nmi: places would hide the track
     map.getContainer().classList.toggle("far", far);
@@ -182,7 +183,8 @@ const drawing = (() => {
     const { x: wide, y: high } = item.size;
     if (item.width && (item.width * map.options.crs.scale(map.getZoom())) / 360 < wide * 0.8) return;
     if (far && !item.must && ["place-mark", "dock-mark", "stop-mark"].includes(item.look)) return; // then only stops are named
-    const best = spots(item, wide, high, half)
+    const others = item.ring ? lines.filter((line) => line !== item.ring).flatMap((line) => line.arc) : [];
+    const best = spots(item, wide, high, half, at)
       .map(([dx, dy], order) => {
         const off = dy >= half || dy + high <= -half; // above or below its symbol it can move sideways without covering it
         if (item.look === "stop-mark" && off) dx = Math.min(Math.max(dx, frame.left - at.x), frame.right - at.x - wide);
@@ -190,7 +192,8 @@ const drawing = (() => {
         const out = box.left < frame.left || box.right > frame.right || box.top < frame.top || box.bottom > frame.bottom;
         const hits = taken.filter((other) => other !== own && meet(box, other));
         const cost = (out ? 1000 : 0) + hits.reduce((sum, other) => sum + worth(other), 0)
-          + (item.look === "stop-mark" ? standing(at, box, half, track) : order + 3 * track.filter((spot) => meet(box, spot)).length);
+          + (item.look === "stop-mark" ? standing(at, box, half, track) : order + 3 * track.filter((spot) => meet(box, spot)).length)
+          + 8 * others.filter((spot) => meet(box, spot)).length; // on another ring it would seem to be that one's
         return { cost, box, dx, dy, free: !out && !hits.length };
       })
       .reduce((one, other) => ((other.free || item.must) && (!one || other.cost < one.cost) ? other : one), null);
@@ -205,13 +208,15 @@ const drawing = (() => {
   }
 
   // Where a label may stand, the best place first, as the offset of its upper left corner.
-  function spots(item, wide, high, half) {
+  function spots(item, wide, high, half, at) {
     const gap = half || item.look === "ring-mark" ? half + 3 : 0;
     if (!gap) return [[-wide / 2, -high / 2], [-wide / 2, -high * 1.6], [-wide / 2, high * 0.6]];
     const found = [[gap, -high / 2], [-gap - wide, -high / 2], [-wide / 2, gap], [-wide / 2, -gap - high]];
     const near = gap * 0.8;
     found.push([near, near], [near, -near - high], [-near - wide, near], [-near - wide, -near - high]);
+    if (item.ring) found.push(...item.ring.seen.map((spot) => [spot.x - at.x - wide / 2, spot.y - at.y - high / 2]));
     if (item.look !== "stop-mark") return found;
+    for (const across of [-0.65, -0.58, -0.42, -0.35]) found.push([across * wide, gap], [across * wide, -gap - high]);
     for (const away of [24, 40, 60, 80, 105, 130, 165, 200, 240]) {
       for (const across of [-1.1, -0.8, -0.5, -0.2, 0.1]) found.push([across * wide, away], [across * wide, -away - high]);
       for (const down of [-1.6, -0.5, 0.6]) found.push([away, down * high], [-away - wide, down * high]);
@@ -223,20 +228,20 @@ const drawing = (() => {
   function worth(other) {
     if (other.arrow) return 30;
     if (other.rank >= 7 || !other.rank) return 300;
-    return other.symbol ? 14 : 60;
+    return other.symbol ? 20 : 60;
   }
 
   // What it costs a stop's label to stand where it does: far from its stop, over the track, or with its leader across it.
   function standing(at, box, half, track) {
     const { x, y, length } = reach(at, box);
     const over = track.filter((spot) => meet(box, spot)).length;
-    if (length < half + 14) return length * 0.3 + 9 * over;
+    if (length < half + 14) return length * 0.3 + 14 * over;
     let crossed = 0;
     for (let far = half + 16; far < length; far += 6) {
       const spot = around(at.x + (x * far) / length, at.y + (y * far) / length, 3);
       crossed += track.some((other) => meet(spot, other)) ? 1 : 0;
     }
-    return 10 + length * 0.5 + 9 * over + 8 * crossed;
+    return 10 + length * 0.5 + 14 * over + 8 * crossed;
   }
 
   // From a stop to the nearest point of its label.
@@ -284,12 +289,14 @@ const drawing = (() => {
   function follow(map, line, frame) {
     const { places } = line;
     if (line.kind === "ring") {
-      const inner = { left: 60, right: frame.right - 60, top: 20, bottom: frame.bottom - 60 };
+      const inner = { left: 60, right: frame.right - 60, top: 72, bottom: frame.bottom - 60 };
       const seen = places.filter((spot) => meet(around(spot.x, spot.y, 1), inner));
       const pool = seen.length ? seen : places;
       const middle = (frame.left + frame.right) / 2;
       const best = pool.reduce((one, other) => (other.y + Math.abs(other.x - middle) / 2 < one.y + Math.abs(one.x - middle) / 2 ? other : one));
       line.marker.setLatLng(map.containerPointToLatLng(best));
+      const every = Math.max(1, Math.ceil(seen.length / 40));
+      line.seen = seen.filter((_, index) => index % every === 0).sort((one, other) => one.distanceTo(best) - other.distanceTo(best));
       return;
     }
     const element = line.marker.getElement();

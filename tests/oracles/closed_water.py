@@ -6,7 +6,6 @@ unioned, buffered or simplified: distances are measured to the raw edges one by 
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -54,7 +53,7 @@ class ClosedWater:
             kind: shapely.STRtree(_segments(shapes)) for kind, shapes in self.shapes.items()
         }
         self._trees = {kind: shapely.STRtree(shapes) for kind, shapes in self.shapes.items()}
-        self._surveys = shapely.STRtree(self._project(depth.geometry.array))
+        self._surveys = self._project(depth.geometry.array)
         self.extent = self._project([shapely.box(west, south, east, north)])[0]
 
     def _project(self, shapes: Any) -> NDArray[np.object_]:
@@ -89,15 +88,16 @@ class ClosedWater:
     def is_surveyed(self, points: Any) -> Any:
         """Tell for each point whether a depth polygon holds it, or passes within the metre that edges may part by."""
         held = np.zeros(len(points), dtype=bool)
-        held[self._surveys.query(np.asarray(points, dtype=object), predicate="dwithin", distance=1.0)[0]] = True
+        tree = shapely.STRtree(points)
+        held[tree.query(self._surveys, predicate="dwithin", distance=1.0)[1]] = True  # polygons prepared, not points
         return held
 
     def unsurveyed(self, lines: Any) -> list[int]:
         """Find lines that leave surveyed water, tried at points every 100 m and less along them."""
-        lines = np.asarray(lines, dtype=object)
-        shares = np.linspace(0, 1, 1 + max(2, math.ceil(float(shapely.length(lines).max()) / 100)))
-        points = shapely.line_interpolate_point(lines[:, None], shares[None, :], normalized=True)
-        return [int(i) for i in np.flatnonzero(~self.is_surveyed(points.ravel()).reshape(points.shape).all(axis=1))]
+        xy, line = shapely.get_coordinates(
+            shapely.segmentize(np.asarray(lines, dtype=object), 100.0), return_index=True
+        )
+        return sorted({int(i) for i in line[~self.is_surveyed(shapely.points(xy))]})
 
 
 def _segments(shapes: Any) -> list[Any]:
