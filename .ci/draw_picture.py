@@ -12,12 +12,6 @@ from routeplan.cli import app
 TARGET = Path(__file__).resolve().parents[1] / "demo_region" / "pictures" / "passage.png"
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--no-first-run",
-]
 
 
 def main() -> None:

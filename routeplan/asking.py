@@ -79,13 +79,13 @@ class Question:
 
         Returns
         -------
-        The search, on the graph of all hops that a full tank, or the fuel aboard, could make.
+        The search, on the graph of all hops that a full tank, or the fuel aboard, could make down to the unusable fuel.
         """
         boat, trip = self.boat, self.trip
         docks = self.by_terminal if docks is None else docks
         z = z_of(trip.confidence)
         most_l = max(
-            greatest_burn_l(mean, sd, boat.burn.sd_share, z, boat.floor_l)
+            greatest_burn_l(mean, sd, boat.burn.sd_share, z, boat.tank.unusable_l)  # an alternate may cost the reserve
             for mean, sd in ((trip.aboard.mean_l, trip.aboard.sd_l), (boat.tank.full_mark_l, boat.full_mark_sd_l))
         )
         sources = {self.start, *docks, *self.targets[:-1]}

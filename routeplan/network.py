@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import networkx as nx
 import numpy as np
 import shapely
 
@@ -188,20 +190,21 @@ def unreached_docks(network: Network) -> dict[str, str]:
     -------
     The reason for each, by name: it isn't joined, or only to a water that holds no other place.
     """
-    parts = shapely.get_parts(network.water.navigable)
-    tree = shapely.STRtree(parts)
-    waters = []
+    tree = shapely.STRtree(shapely.get_parts(network.water.navigable))
+    gates = nx.Graph()  # separate waters, joined where a gate leads from one to the other
+    for gate in network.gate_legs:
+        gates.add_edge(*(int(part) for part in tree.nearest(shapely.points(network.nodes[list(gate.nodes)]))))
+    joined = {part: min(waters) for waters in nx.connected_components(gates) for part in waters}
+    held: list[set[int]] = []
     for terminal in network.terminals:
         entries = shapely.points(network.nodes[list(terminal.entries)]) if terminal.entries else []
-        waters.append({int(part) for part in tree.nearest(entries)} if len(entries) else set())
-    count: dict[int, int] = {}
-    for part in (p for own in waters for p in own):
-        count[part] = count.get(part, 0) + 1
-    main = max(count, key=lambda part: count[part], default=-1)
+        held.append({joined.get(int(part), int(part)) for part in tree.nearest(entries)} if len(entries) else set())
+    count = Counter(water for waters in held for water in waters)
+    main = max(count, key=lambda water: count[water], default=-1)
     return {
         t.place.name: t.attachment.why_not or "no way over water joins it to the other places"
-        for t, own in zip(network.terminals, waters, strict=True)
-        if t.place.kind == "dock" and main not in own
+        for t, waters in zip(network.terminals, held, strict=True)
+        if t.place.kind == "dock" and main not in waters
     }
 
 
