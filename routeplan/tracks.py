@@ -202,18 +202,17 @@ class Tracks:
         pairs without a way are left out.
         """
         wanted = {(min(p), max(p)) for p in pairs if p[0] != p[1]}
-        sources = sorted({a for a, _ in wanted})
         paths: dict[tuple[int, int], dict[tuple[int, ...], None]] = {}
         # without limits and gates the shortest way is the quickest and takes the least fuel
         for by_fuel in (False, True) if self.network.water.speed_areas or self.network.gate_legs else (True,):
-            todo, tried = [frozenset[int]()], set[frozenset[int]]()
-            while todo and len(tried) < _MOST_SHUT:  # where a gate is passed, find the way without it too
-                shut = todo.pop(0)
-                if shut in tried:
-                    continue
-                tried.add(shut)
-                passed = self._search(sources, wanted, most_l, by_fuel=by_fuel, shut=shut, paths=paths)
-                todo += [shut | {gate} for gate in sorted(passed)]
+            todo: dict[frozenset[int], set[tuple[int, int]]] = {frozenset(): wanted}
+            tried = 0
+            while todo and tried < _MOST_SHUT:  # where a gate is passed, find the way without it too
+                shut = next(iter(todo))
+                passed = self._search(todo.pop(shut), most_l, by_fuel=by_fuel, shut=shut, paths=paths)
+                tried += 1
+                for gate, through in sorted(passed.items()):
+                    todo.setdefault(shut | {gate}, set()).update(through)
         drawn = {pair: [self._steer(pair, nodes) for nodes in found] for pair, found in paths.items()}
         self._measure(drawn)
         tracks = {pair: _undominated([self._track(pair, *d) for d in found]) for pair, found in drawn.items()}
@@ -243,16 +242,16 @@ class Tracks:
 
     def _search(
         self,
-        sources: Sequence[int],
         wanted: set[tuple[int, int]],
         most_l: float,
         *,
         by_fuel: bool,
         shut: frozenset[int],
         paths: dict[tuple[int, int], dict[tuple[int, ...], None]],
-    ) -> set[int]:
-        """Add the best path of each pair; return the gates that any of them passes."""
-        passed: set[int] = set()
+    ) -> dict[int, set[tuple[int, int]]]:
+        """Add the best path of each pair; return which pairs' paths pass which gate."""
+        passed: dict[int, set[tuple[int, int]]] = {}
+        sources = sorted({a for a, _ in wanted})
         if not sources:
             return passed
         graph, first = self._graph(by_fuel=by_fuel, shut=shut)
@@ -272,7 +271,9 @@ class Tracks:
                 while before[row, nodes[-1]] < first:
                     nodes.append(int(before[row, nodes[-1]]))
                 paths.setdefault((source, target), {})[tuple(reversed(nodes))] = None
-                passed.update(gates[pair] for pair in pairwise(nodes) if pair in gates)
+                for step in pairwise(nodes):
+                    if step in gates:
+                        passed.setdefault(gates[step], set()).add((source, target))
         return passed
 
     def _graph(self, *, by_fuel: bool, shut: frozenset[int] = frozenset()) -> tuple[sparse.csr_array, int]:
