@@ -101,7 +101,7 @@ def test_absent_layers_are_cautions_on_the_plan_the_land_first():
 
 
 def test_hairline_cracks_between_depth_areas_close_nothing():
-    """Three areas tile the water; the upper two meet the lower one's long edge in a T, so that only one has a corner."""
+    """Three areas tile the water; two of them meet the long edge of the third in a T: one has a corner there."""
     half = 29_000
     depth = [
         (box(-half, -half, half, 0), {"min_depth_m": 20.0}),
