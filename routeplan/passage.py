@@ -173,7 +173,7 @@ def _difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
     said = []
     more_stops = len(other.stops) - len(first.stops)
     if more_stops:
-        said.append(f"{_count(len(other.stops))} instead of {_count(len(first.stops))}")
+        said.append(f"{_count(len(other.stops))} instead of {_count(len(first.stops)).split()[0]}")
     else:
         said.append(f"stops at {', '.join(s.dock for s in other.stops)}")
     later_h = other.time_h - first.time_h
