@@ -304,12 +304,12 @@ def _names(plan: Plan) -> str:
 def _legs(plan: Plan, words: Words) -> list[str]:
     """Line the legs up, with the fill-ups between them; an approach of a few lengths is part of the stop."""
     units = words.units
-    fills = {stop.depart: stop for stop in plan.stops}
+    ahead = list(plan.stops)
     since = plan.depart
     rows: list[tuple[str, ...]] = []
     for i, leg in enumerate(plan.legs, start=1):
-        if leg.depart in fills and i > 1:
-            stop = fills[leg.depart]
+        if ahead and leg.from_ == ahead[0].dock and leg.depart >= ahead[0].depart:  # later, where a gate is waited for
+            stop = ahead.pop(0)
             full = _bare(units, leg.aboard_after_l + leg.fuel_l)
             taken = f"-- {stop.dock}: take {units.volume(stop.take_l)}, leave"
             rows.append(("", taken, "", "", "", "", words.clock(stop.depart), full, "", ""))
