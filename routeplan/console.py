@@ -332,11 +332,14 @@ def _legs(plan: Plan, words: Words) -> list[str]:
         since = leg.arrive
     unit = units.volume_label
     table = _table(("leg", "to", "position", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}", ""), rows)
+    heeded: dict[str, list[int]] = {}
+    for i, leg in enumerate(plan.legs, start=1):
+        for caution in leg.cautions:
+            if "kn limit" not in caution:  # the table has the speed, and the point where it begins
+                heeded.setdefault(caution, []).append(i)
     notes = [
-        wrapped(f"Leg {i}: {caution}", "  ")
-        for i, leg in enumerate(plan.legs, start=1)
-        for caution in leg.cautions
-        if "kn limit" not in caution
+        wrapped(f"Leg{'s' if len(on) > 1 else ''} {', '.join(map(str, on))}: {caution}", "  ")
+        for caution, on in heeded.items()
     ]
     return [*table, *([""] if notes else []), *notes]
 

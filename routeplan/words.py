@@ -307,7 +307,8 @@ class Words:
         lines.append(f"Hours: {facts['opening_hours']}" if "opening_hours" in facts else "Hours not known")
         lines.append(f"Sells {str(facts['fuels']).replace(',', ' and ')}")
         if dock.price_per_l is not None:
-            lines[-1] += f", {self.boat.fuel} {self.units.price(dock.price_per_l, self.currency)}"
+            price = self.units.price(dock.price_per_l, self.currency)
+            lines[-1] += f" at {price}" if facts["fuels"] == self.boat.fuel else f", {self.boat.fuel} at {price}"
         if "largest_sale_l" in facts:
             lines.append(f"Sells {self.units.volume(facts['largest_sale_l'])} at the most")
         berth = [f"depth {self.units.depth(facts['depth_m'])}"] if "depth_m" in facts else []
