@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
     from routeplan.water import Water
 
-__all__ = ["Approach", "Attachment", "find_attachments"]
+__all__ = ["INSET_M", "Approach", "Attachment", "find_attachments"]
 
 _STEP_M = 5.0  # [m] how finely the edge of the water is tried for a clear approach
-_INSET_M = 0.05  # [m] an entry lies this far inside the water, so that rounding to the grid leaves it there
+INSET_M = 0.05  # [m] an entry lies this far inside the water, so that rounding to the grid leaves it there
 _SHORE_M = 1.0  # [m] of an approach that may touch the shore it starts from
 _MOST_PARTS = 3  # separate waters that one place is joined to at the most
 
@@ -101,7 +101,7 @@ def _attach(water: Water, place: shapely.Point, snap: float) -> Attachment:
         if inland > snap:
             return Attachment((), inland, f"on land, over {snap / METRES_PER_NMI:g} nmi from the shore")
     shores = [p for p in shapely.get_parts(shapely.clip_by_rect(water.navigable, *window)) if p.area > 0]
-    inner = [p.buffer(-_INSET_M) for p in _whole_waters(water, shores)]
+    inner = [p.buffer(-INSET_M) for p in _whole_waters(water, shores)]
     barrier = shapely.clip_by_rect(water.barrier, *window)
     shapely.prepare(barrier)
     approaches = []

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from layers.findings import STALE_DAYS
 from layers.hours import Hours, NeverOpensError, read_hours
 
 if TYPE_CHECKING:
@@ -15,10 +16,9 @@ if TYPE_CHECKING:
     from layers import Region
     from routeplan.boats import Boat
 
-__all__ = ["DEFAULT_PUMP_LPM", "STALE_DAYS", "Dock", "read_docks"]
+__all__ = ["DEFAULT_PUMP_LPM", "STALE_DAYS", "Dock", "read_docks", "sells"]
 
 DEFAULT_PUMP_LPM = 38.0  # [l/min] about 10 US gal/min, a usual nozzle (common practice), where a dock states no rate
-STALE_DAYS = 365  # a dock confirmed longer ago than one season is told apart (common practice)
 _BLEND_LIMIT = 0.10  # share of ethanol above which marine engines must not be fed (common practice: E10 at the most)
 
 
@@ -143,15 +143,32 @@ def read_docks(
     )
 
 
+def sells(facts: dict[str, Any], boat: Boat) -> bool:
+    """Tell whether a dock sells what a boat burns.
+
+    Parameters
+    ----------
+    facts
+        Its row of the docks layer, as in `Dock.facts`.
+    boat
+        The boat.
+
+    Returns
+    -------
+    True where the boat's fuel is among those it sells.
+    """
+    return boat.fuel in str(facts["fuels"]).split(",")
+
+
 def _read_dock(
     row: dict[str, Any], index: int, region: Region, boat: Boat, under_keel_m: float, today: date, *, known_only: bool
 ) -> Dock:
     facts = {k: v for k, v in row.items() if k != "geometry" and not _is_absent(v)}
-    sells = boat.fuel in str(facts["fuels"]).split(",")
-    price = facts.get(f"price_{boat.fuel}_per_l") if sells else None
+    has_fuel = sells(facts, boat)
+    price = facts.get(f"price_{boat.fuel}_per_l") if has_fuel else None
     hours, cautions = _hours(facts, region.zone, today)
     known = {"depth": "depth_m" in facts, "length": "max_length_m" in facts, "hours": hours, "price": price is not None}
-    missing = [what for what, found in known.items() if not found] if sells else []
+    missing = [what for what, found in known.items() if not found] if has_fuel else []
     why_not = _reasons(facts, boat, under_keel_m)
     stale = _staleness(facts, today)
     cautions += [f"{s}: call ahead" for s in stale]
@@ -184,7 +201,7 @@ def _reasons(facts: dict[str, Any], boat: Boat, under_keel_m: float) -> list[str
     """Say why a dock doesn't suit; what isn't known counts as suitable."""
     units = boat.units
     reasons = []
-    if boat.fuel not in str(facts["fuels"]).split(","):
+    if not sells(facts, boat):
         reasons.append(f"sells no {boat.fuel}")
     needed_m = boat.draught_m + under_keel_m
     if facts.get("depth_m", needed_m) < needed_m:

@@ -17,7 +17,7 @@ import networkx as nx
 import numpy as np
 import shapely
 
-from routeplan.approaches import Approach, Attachment, find_attachments
+from routeplan.approaches import INSET_M, Approach, Attachment, find_attachments
 from routeplan.mesh import Mesh, build_mesh
 from routeplan.sight import find_corner_legs, find_point_legs, place_points
 
@@ -48,7 +48,6 @@ _CLOSEST_SAMPLE_M = 20.0  # [m] and at the least
 _LEAST_SAMPLES = 40  # on one stretch of such an edge, if they needn't lie closer than that
 _MOST_SAMPLES = 400  # on one stretch of such an edge
 _SKIRT_M = 2.0  # [m] how far outside a limit its skirting points lie, so that legs between them stay outside
-_INSET_M = 0.05  # [m] points lie this far inside the water, so that rounding to the grid leaves them there
 
 
 @dataclass(frozen=True)
@@ -372,7 +371,7 @@ def _sample_speed_edges(water: Water) -> Points:
     On the edge alone a convex limit could never be skirted: a chord between two of its points runs inside.
     """
     samples = []
-    inner = water.navigable.buffer(-_INSET_M)
+    inner = water.navigable.buffer(-INSET_M)
     shapely.prepare(inner)
     for area in water.speed_areas:
         outside = area.shape.buffer(_SKIRT_M, join_style="mitre").simplify(0.9 * _SKIRT_M)

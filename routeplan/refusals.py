@@ -13,6 +13,7 @@ import shapely
 
 from layers.hours import NeverOpensError
 from layers.plane import METRES_PER_NMI
+from routeplan.docks import sells
 from routeplan.fuel import CONFIDENCE_LOW
 from routeplan.plans import Refusal
 from routeplan.search import find_labels
@@ -105,7 +106,7 @@ def _helpful(question: Question) -> dict[int, Dock]:
         if t.place.kind == "dock"
         and t.entries
         and i not in question.by_terminal
-        and question.boat.fuel in str(question.docks[t.place.row].facts["fuels"]).split(",")
+        and sells(question.docks[t.place.row].facts, question.boat)
     }
 
 
