@@ -7,7 +7,7 @@ import json
 import math
 import re
 import tomllib
-from collections.abc import Mapping  # noqa: TC003  pydantic reads the annotations when it runs
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo

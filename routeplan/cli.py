@@ -11,13 +11,17 @@ import json
 import os
 import re
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from routeplan import edges
+from routeplan.edges import BoatOption, JsonOption, MapOption, RegionOption
+
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from layers import Region
     from routeplan.boats import Boat
     from routeplan.network import Network
@@ -40,12 +44,6 @@ regions = typer.Typer(help="Look at a region.", no_args_is_help=False, rich_mark
 app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
 
-RegionOption = Annotated[Path, typer.Option("--region", help="Region: a folder with region.toml, or a GeoPackage.")]
-BoatOption = Annotated[Path, typer.Option("--boat", help="Boat file (TOML).")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document, and nothing else.")]
-MapOption = Annotated[
-    Path | None, typer.Option("--map", help="Write a map to this HTML file; it opens with no network.")
-]
 UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water under the keel, such as 0.5m or 2ft.")]
 Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
 StandOff = Annotated[
@@ -104,7 +102,7 @@ def passage(  # one parameter an option
     from routeplan.quantities import read_speed_kn
     from routeplan.trips import Trip, read_berthing_h, read_departure
 
-    now = _now()
+    now = edges.now()
     margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
@@ -161,12 +159,12 @@ def docks(
     the_boat = read_boat(boat)
     the_region = read_region(region, skip_bad_docks=skip_bad_docks)
     network = _network(the_region, the_boat, margins, None, cached=not no_cache)
-    found, distances, name = look_at_docks(network, origin, _now(), only_suitable=suitable)
+    found, distances, name = look_at_docks(network, origin, edges.now(), only_suitable=suitable)
     if as_json:
-        _print_json(docks_document(found, the_region, the_boat, distances))
+        edges.print_json(docks_document(found, the_region, the_boat, distances))
     else:
         words = Words(the_boat, the_region.zone, the_region.about.currency)
-        _say(tell_docks(found, words, distances, name, unreached_docks(network)))
+        edges.say(tell_docks(found, words, distances, name, unreached_docks(network)))
 
 
 @boats.command("check")
@@ -179,7 +177,7 @@ def boat_check(
 
     the_boat = read_boat(file)
     if as_json:
-        _print_json(
+        edges.print_json(
             {
                 "schema": "routeplan/boat-check/1",
                 "file": str(file),
@@ -189,7 +187,7 @@ def boat_check(
         )
     else:
         units = the_boat.units
-        _say(
+        edges.say(
             f"{file}: good. {the_boat.name}: capacity {units.echo_volume(the_boat.tank.capacity_l)}, full mark "
             f"{units.echo_volume(the_boat.tank.full_mark_l)}, unusable {units.echo_volume(the_boat.tank.unusable_l)}, "
             f"reserve {units.echo_volume(the_boat.reserve_l)}."
@@ -217,9 +215,9 @@ def boat_show(
     share = read_confidence(confidence, "--confidence")
     ranges = ranges_at_each_speed(the_boat, amount, share)
     if as_json:
-        _print_json(boat_document(the_boat, amount, ranges))
+        edges.print_json(boat_document(the_boat, amount, ranges))
     else:
-        _say(tell_boat(the_boat, amount, share, ranges))
+        edges.say(tell_boat(the_boat, amount, share, ranges))
 
 
 @regions.command("check")
@@ -235,7 +233,7 @@ def region_check(
     from routeplan.documents import region_document
 
     the_region = read_region(path, skip_bad_docks=skip_bad_docks)
-    doubts = find_doubts(the_region, today=_now().astimezone(the_region.zone).date())
+    doubts = find_doubts(the_region, today=edges.now().astimezone(the_region.zone).date())
     if strict and doubts:
         first = doubts[0]
         more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
@@ -246,9 +244,9 @@ def region_check(
             remedy="routeplan region check lists them all",
         )
     if as_json:
-        _print_json(region_document(the_region, doubts))
+        edges.print_json(region_document(the_region, doubts))
     else:
-        _say(tell_region(the_region, doubts))
+        edges.say(tell_region(the_region, doubts))
 
 
 @regions.command("show")
@@ -280,14 +278,14 @@ def region_show(
     margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     the_boat = None if boat is None else read_boat(boat)
     the_region = read_region(path, skip_bad_docks=skip_bad_docks)
-    doubts = find_doubts(the_region, today=_now().astimezone(the_region.zone).date())
+    doubts = find_doubts(the_region, today=edges.now().astimezone(the_region.zone).date())
     drawn: dict[str, Any] = {}
     document: dict[str, Any] = {}
     lines: list[str] = []
     if the_boat is not None:
         network = _network(the_region, the_boat, margins, None, cached=not no_cache)
         document, lines = look_at_water(network)
-        found, _, _ = look_at_docks(network, None, _now())
+        found, _, _ = look_at_docks(network, None, edges.now())
         words = Words(the_boat, the_region.zone, the_region.about.currency)
         drawn = {
             "closed_water": closed_water_layer(network.water, the_boat),
@@ -299,11 +297,11 @@ def region_show(
 
         lengths = "m" if the_boat is None else the_boat.units.short_length
         page = maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS, lengths=lengths)
-        page.save(_named(map_file, "--map"))
+        page.save(edges.named(map_file, "--map"))
     if as_json:
-        _print_json(region_document(the_region, doubts, document))
+        edges.print_json(region_document(the_region, doubts, document))
     else:
-        _say(tell_region(the_region, doubts, lines))
+        edges.say(tell_region(the_region, doubts, lines))
 
 
 @app.command()
@@ -335,9 +333,9 @@ def demo(
         draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
         _draw(answer, out / "passage.html", drafts)
     _print_passage(answer, as_json=False)
-    _say("\n" + wrapped(f"What to see here: {story.why}"))
-    _say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
-    _say("Open the map in any browser, no network needed.")
+    edges.say("\n" + wrapped(f"What to see here: {story.why}"))
+    edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
+    edges.say("Open the map in any browser, no network needed.")
 
 
 def main() -> None:
@@ -381,28 +379,6 @@ def _fail(line: str, code: int) -> int:
     return code
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
-def _say(text: str) -> None:
-    """Print to a reader who may have left (`| head`), or onto a disk that may be full."""
-    from layers.errors import InputError
-
-    try:
-        print(text, flush=True)
-    except BrokenPipeError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise typer.Exit(0) from error
-    except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise InputError("standard output", f"can't be written: {error.strerror}") from error
-
-
-def _print_json(document: dict[str, Any]) -> None:
-    _say(json.dumps(document, indent=1, allow_nan=False))
-
-
 def _margins(
     under_keel: str | None, overhead: str | None, stand_off: str | None, snap: str | None, *, allow_unsurveyed: bool
 ) -> Margins:
@@ -442,9 +418,9 @@ def _answer(network: Network, trip: Trip, now: datetime, *, as_json: bool) -> Pa
         return find_passage(network, trip, now=now)
     except NoPassageError as error:
         if as_json:
-            _print_json(refusal_document(error, network.region, network.boat))
+            edges.print_json(refusal_document(error, network.region, network.boat))
         else:
-            _say(tell_refusal(error))
+            edges.say(tell_refusal(error))
         raise typer.Exit(3) from error
 
 
@@ -463,23 +439,14 @@ def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
     page = maps.draw(
         region, layers_of(answer), title=title, notes=notes, cautions=cautions, lengths=words.units.short_length
     )
-    drafts.enter_context(replaced_file(_named(path, "--map"))).write_text(page.html(), encoding="utf-8")
+    drafts.enter_context(replaced_file(edges.named(path, "--map"))).write_text(page.html(), encoding="utf-8")
 
 
 def _write_layers(answer: Passage, path: Path) -> None:
     from layers import write_layers
     from routeplan.drawn import layers_of
 
-    write_layers(layers_of(answer), _named(path, "--layers"))
-
-
-def _named(path: Path, option: str) -> Path:
-    """Refuse an empty path, which would be taken for the folder that we are in."""
-    from layers.errors import InputError
-
-    if path == Path():
-        raise InputError(option, "names no file", remedy="give it a name")
-    return path
+    write_layers(layers_of(answer), edges.named(path, "--layers"))
 
 
 def _print_passage(answer: Passage, *, as_json: bool) -> None:
@@ -487,6 +454,6 @@ def _print_passage(answer: Passage, *, as_json: bool) -> None:
     from routeplan.documents import passage_document
 
     if as_json:
-        _print_json(passage_document(answer))
+        edges.print_json(passage_document(answer))
     else:
-        _say(tell_passage(answer))
+        edges.say(tell_passage(answer))

@@ -118,7 +118,7 @@ def run(*words: object, cache: Path, now: datetime) -> Outcome:
         mock.patch.object(sys, "argv", ["routeplan", *map(str, words)]),
         mock.patch.object(sys.modules["__main__"], "__package__", None),  # usage lines, whoever runs the tests
         mock.patch.dict(os.environ, {"ROUTEPLAN_CACHE": str(cache), "COLUMNS": "100"}),
-        mock.patch("routeplan.cli._now", return_value=now),
+        mock.patch("routeplan.edges.now", return_value=now),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
     ):
