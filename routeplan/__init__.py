@@ -8,9 +8,11 @@ A plan in a few lines::
 
     region = layers.read_region("demo_region/data")
     boat = rp.read_boat("demo_region/data/boats/quick_errand.toml")
+    taught = rp.learn(boat, rp.read_fillups("demo_region/data/fillups.csv").of(boat.name))
+    aboard = rp.find_aboard(taught, rp.Readings(meters_l=(38.0, 39.0), gauge_l=265.0))
     network = rp.build_network(region, boat)
-    trip = rp.Trip(start="Tolvarrow", finish="Ettermoy", depart="2026-07-01T08:00Z", aboard=rp.full(boat))
-    passage = rp.find_passage(network, trip)
+    trip = rp.Trip(start="Tolvarrow", finish="Ettermoy", depart="2026-07-01T08:00Z", aboard=aboard.fuel)
+    passage = rp.find_passage(network, trip, boat=taught.boat)
     maps.draw(region, rp.layers_of(passage), title="Tolvarrow to Ettermoy").save("passage.html")
 """
 
@@ -21,51 +23,75 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from layers.errors import InputError, LayersError, RouteplanError
+    from routeplan.aboard import Aboard, Readings, find_aboard
     from routeplan.boats import Boat, read_boat
     from routeplan.building import build_network
     from routeplan.drawn import layers_of
+    from routeplan.fillups import Entry, Fillup, FillupLog
     from routeplan.fuel import FuelAboard, full, promised_range_nmi, read_aboard
+    from routeplan.lessons import Lesson
+    from routeplan.log_files import read_fillups
+    from routeplan.logbook import Logbook, open_logbook
     from routeplan.network import Network
     from routeplan.passage import Passage, find_passage
     from routeplan.plans import Leg, NoPassageError, Plan, Refusal, Stop
+    from routeplan.teaching import Taught, learn
     from routeplan.trips import Trip
     from routeplan.water import Margins, Water, build_water
 
 __all__ = [
+    "Aboard",
     "Boat",
+    "Entry",
+    "Fillup",
+    "FillupLog",
     "FuelAboard",
     "InputError",
     "LayersError",
     "Leg",
+    "Lesson",
+    "Logbook",
     "Margins",
     "Network",
     "NoPassageError",
     "Passage",
     "Plan",
+    "Readings",
     "Refusal",
     "RouteplanError",
     "Stop",
+    "Taught",
     "Trip",
     "Water",
     "build_network",
     "build_water",
+    "find_aboard",
     "find_passage",
     "full",
     "layers_of",
+    "learn",
+    "open_logbook",
     "promised_range_nmi",
     "read_aboard",
     "read_boat",
+    "read_fillups",
 ]
 
 _HOMES = {
     "layers.errors": ("InputError", "LayersError", "RouteplanError"),
+    "routeplan.aboard": ("Aboard", "Readings", "find_aboard"),
     "routeplan.boats": ("Boat", "read_boat"),
     "routeplan.building": ("build_network",),
     "routeplan.drawn": ("layers_of",),
+    "routeplan.fillups": ("Entry", "Fillup", "FillupLog"),
     "routeplan.fuel": ("FuelAboard", "full", "promised_range_nmi", "read_aboard"),
+    "routeplan.lessons": ("Lesson",),
+    "routeplan.log_files": ("read_fillups",),
+    "routeplan.logbook": ("Logbook", "open_logbook"),
     "routeplan.network": ("Network",),
     "routeplan.passage": ("Passage", "find_passage"),
     "routeplan.plans": ("Leg", "NoPassageError", "Plan", "Refusal", "Stop"),
+    "routeplan.teaching": ("Taught", "learn"),
     "routeplan.trips": ("Trip",),
     "routeplan.water": ("Margins", "Water", "build_water"),
 }

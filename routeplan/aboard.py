@@ -19,11 +19,14 @@ from layers.errors import InputError
 from routeplan import priors
 from routeplan.closures import Closure, read_use
 from routeplan.fuel import FuelAboard, promised_range_nmi
+from routeplan.meter_fit import fit_meters
+from routeplan.teaching import meter_prior
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from routeplan.boats import Boat
+    from routeplan.gauge_fit import GaugeFit
     from routeplan.teaching import Taught
 
 __all__ = ["Aboard", "Guess", "Readings", "find_aboard"]
@@ -37,6 +40,11 @@ _CONFLICT = 0.01  # share: instruments that disagree by more than this chance, e
 _DOUBTED = 0.8  # share: how sure one must be to name the instrument that is wrong
 _POINTS = 1500  # of the meter's posterior: the heaviest ones carry all but a hair
 _LAST_FIFTH = 0.2  # share of the tank
+_DRY_SHARE = 0.01  # of the capacity: an empty tank
+_EMPTY_BY_METER = (
+    "By the meter more has been used than was aboard: was it not reset at the last fill-up, is a fill-up missing from "
+    "the log, or is the figure in another unit?"
+)
 
 
 class _Value(BaseModel):
@@ -54,7 +62,7 @@ class Readings(_Value):
         [l] What the gauge shows; None where not read.
     """
 
-    meters_l: tuple[Annotated[float, Field(ge=0)], ...] | None = None
+    meters_l: Annotated[tuple[Annotated[float, Field(ge=0)], ...], Field(min_length=1, max_length=2)] | None = None
     gauge_l: Annotated[float, Field(ge=0)] | None = None
 
 
@@ -159,7 +167,7 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
         by_gauge = _guess(levels, _normal(gauge.likelihood(readings.gauge_l, levels, odd=True) * flat))
     if meter_ways and honest is not None and readings.gauge_l is not None:
         both, shares = _join(meter_ways, honest, levels)
-        chance = _chance_of(gauge.chance_below(readings.gauge_l, levels), meter_ways["as-written"][1])
+        chance = _chance_of(gauge, readings.gauge_l, levels, meter_ways["as-written"][1])
         joined: Guess | None = _guess(levels, both)
         agree = chance >= _CONFLICT
     else:
@@ -167,6 +175,8 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
     if joined is None:
         raise AssertionError("unreachable")
     answer = joined
+    if by_meter is not None and by_meter.high_l < _DRY_SHARE * boat.tank.capacity_l:
+        notes = [_EMPTY_BY_METER, *notes]
     planning, safe_l = answer, answer.low_l
     if not agree and by_meter is not None and by_gauge is not None:
         planning = min(by_meter, by_gauge, key=lambda guess: guess.low_l)
@@ -204,7 +214,7 @@ def _check(taught: Taught, readings: Readings) -> None:
     if readings.gauge_l is not None and readings.gauge_l > capacity_l + slack_l:
         problem = f"more than {boat.name}'s tank holds, {units.echo_volume(capacity_l)}"
         raise InputError("--gauge", problem, value=units.volume(readings.gauge_l), remedy="check figure and unit")
-    if readings.meters_l is not None and len(readings.meters_l) != taught.meters and taught.fillups:
+    if readings.meters_l is not None and taught.meters and len(readings.meters_l) != taught.meters:
         count = "one meter is" if taught.meters == 1 else "two meters are"
         remedy = "write 22.7+24.1" if taught.meters == 2 else "give one figure"
         raise InputError("--meter", f"in the log {count} read", value=len(readings.meters_l), remedy=remedy)
@@ -212,7 +222,8 @@ def _check(taught: Taught, readings: Readings) -> None:
 
 def _meter_densities(taught: Taught, shown_l: tuple[float, ...], levels: Floats) -> dict[str, tuple[float, Floats]]:
     """Give the level's density by the meter for each way of taking it, with the way's prior share."""
-    boat, fit = taught.lesson.boat, taught.meter_fit
+    boat = taught.lesson.boat
+    fit = taught.meter_fit if taught.meters else fit_meters((), len(shown_l), meter_prior(boat))
     last = taught.fillups[-1] if taught.fillups else None
     open_sum = taught.closures[-1] if taught.closures and not taught.closures[-1].full else None
     if open_sum is not None and not open_sum.metered:
@@ -278,10 +289,15 @@ def _join(ways: dict[str, tuple[float, Floats]], honest: Floats, levels: Floats)
     return _normal(total), {name: share / whole for name, share in shares.items()}
 
 
-def _chance_of(below: Floats, density: Floats) -> float:
-    """Return the chance of a gauge reading at least as far off as this one, either way, if both are honest."""
-    lower = float(below @ density)
-    return 2.0 * min(lower, 1.0 - lower)
+def _chance_of(gauge: GaugeFit, reading_l: float, levels: Floats, density: Floats) -> float:
+    """Return the chance of a gauge reading at least as far off as this one, either way, if both are honest.
+
+    A rounded reading is as far off as the nearer end of what it stands for.
+    """
+    half = 0.5 * gauge.step_l
+    lower = float(gauge.chance_below(reading_l + half, levels) @ density)
+    upper = 1.0 - float(gauge.chance_below(reading_l - half, levels) @ density)
+    return min(1.0, 2.0 * min(lower, upper))
 
 
 def _normal(density: Floats) -> Floats:

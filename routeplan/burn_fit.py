@@ -118,7 +118,8 @@ def fit_ratios(
     """
     logs = np.log(ratios)
     if len(logs):
-        middle, reach = float(np.median(logs)), 8.0 * max(0.02, float(np.std(logs)) / math.sqrt(len(logs)))
+        each = math.hypot(float(np.std(logs)), float(np.median(sd_shares)), priors.RUN_SCATTER_SHARE)
+        middle, reach = float(np.median(logs)), 8.0 * each / math.sqrt(len(logs))
     else:
         middle, reach = math.log(prior_mean), 4.0 * (prior_sd or 1.0)
     spans = [middle + reach * np.linspace(-1.0, 1.0, _POINTS)]

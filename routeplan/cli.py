@@ -17,9 +17,21 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from routeplan import edges
-from routeplan.edges import BoatOption, JsonOption, MapOption, RegionOption
+from routeplan.cli_fillup import fillups
+from routeplan.cli_fuel import (
+    GaugeOption,
+    MeterOption,
+    NoLogOption,
+    aboard,
+    advice,
+    boat_learn,
+    read_fuel,
+    taught_or_file,
+)
+from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from layers import Region
@@ -43,6 +55,10 @@ boats = typer.Typer(help="Look at a boat file.", no_args_is_help=False, rich_mar
 regions = typer.Typer(help="Look at a region.", no_args_is_help=False, rich_markup_mode=None)
 app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
+app.add_typer(fillups, name="fillup")
+app.command("aboard")(aboard)
+boats.command("learn")(boat_learn)
+fillups.command("advice")(advice)
 
 UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water under the keel, such as 0.5m or 2ft.")]
 Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
@@ -65,7 +81,13 @@ def passage(  # one parameter an option
     finish: Annotated[str, typer.Argument(metavar="TO", help="The same.")],
     region: RegionOption,
     boat: BoatOption,
-    aboard: Annotated[str, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l.")],
+    given: Annotated[
+        str | None, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l; or --meter and --gauge.")
+    ] = None,
+    meter: MeterOption = None,
+    gauge: GaugeOption = None,
+    log: LogOption = None,
+    no_log: NoLogOption = False,
     depart: Annotated[
         str | None, typer.Option("--depart", help="Departure, region's time: 2026-07-01T08:00. Default now.")
     ] = None,
@@ -98,7 +120,8 @@ def passage(  # one parameter an option
     """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
     from layers import read_region
     from routeplan.boats import read_boat
-    from routeplan.fuel import read_aboard, read_confidence
+    from routeplan.fuel import read_confidence
+    from routeplan.log_use import what_it_taught
     from routeplan.quantities import read_speed_kn
     from routeplan.trips import Trip, read_berthing_h, read_departure
 
@@ -106,7 +129,8 @@ def passage(  # one parameter an option
     margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
-    trip_aboard = read_aboard(aboard, the_boat, "--aboard")
+    taught = taught_or_file(the_boat, log, no_log=no_log)
+    trip_aboard, found = read_fuel(the_boat, taught, given, meter, gauge, share)
     speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
     berthing_h = read_berthing_h(berthing, "--berthing")
     the_region = read_region(region, skip_bad_docks=skip_bad_docks)
@@ -122,7 +146,8 @@ def passage(  # one parameter an option
         known_docks_only=known_docks_only,
     )
     network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
-    answer = _answer(network, trip, now, as_json=as_json)
+    said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
+    answer = _answer(network, trip, now, as_json=as_json, boat=taught.boat, notes=said)
     with contextlib.ExitStack() as drafts:  # both files or neither
         if map_file is not None:
             _draw(answer, map_file, drafts)
@@ -197,27 +222,31 @@ def boat_check(
 @boats.command("show")
 def boat_show(
     file: Annotated[Path, typer.Argument(help="Boat file (TOML).")],
-    aboard: Annotated[str, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l.")] = "full",
+    given: Annotated[str, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l.")] = "full",
     confidence: Annotated[
         str, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve.")
     ] = "0.9",
+    log: LogOption = None,
+    no_log: NoLogOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Show a boat's capacity, usable fuel, and range at each speed of its burn table."""
+    """Show a boat's capacity, usable fuel, and range at each speed, with the burn as the log teaches it."""
     from routeplan.boats import read_boat
     from routeplan.console import tell_boat
     from routeplan.documents import boat_document
     from routeplan.fuel import read_aboard, read_confidence
+    from routeplan.log_use import what_it_taught
     from routeplan.survey import ranges_at_each_speed
 
-    the_boat = read_boat(file)
-    amount = read_aboard(aboard, the_boat, "--aboard")
+    taught = taught_or_file(read_boat(file), log, no_log=no_log)
+    the_boat = taught.boat
+    amount = read_aboard(given, the_boat, "--aboard")
     share = read_confidence(confidence, "--confidence")
     ranges = ranges_at_each_speed(the_boat, amount, share)
     if as_json:
         edges.print_json(boat_document(the_boat, amount, ranges))
     else:
-        edges.say(tell_boat(the_boat, amount, share, ranges))
+        edges.say("\n".join(filter(None, [tell_boat(the_boat, amount, share, ranges), what_it_taught(taught)])))
 
 
 @regions.command("check")
@@ -408,14 +437,16 @@ def _network(region: Region, boat: Boat, margins: Margins, when: datetime | None
         progress.close()
 
 
-def _answer(network: Network, trip: Trip, now: datetime, *, as_json: bool) -> Passage:
+def _answer(
+    network: Network, trip: Trip, now: datetime, *, as_json: bool, boat: Boat | None = None, notes: Sequence[str] = ()
+) -> Passage:
     from routeplan.console import tell_refusal
     from routeplan.documents import refusal_document
     from routeplan.passage import find_passage
     from routeplan.plans import NoPassageError
 
     try:
-        return find_passage(network, trip, now=now)
+        return find_passage(network, trip, now=now, boat=boat, notes=notes)
     except NoPassageError as error:
         if as_json:
             edges.print_json(refusal_document(error, network.region, network.boat))

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Progress",
+    "table",
     "tell_boat",
     "tell_docks",
     "tell_passage",
@@ -218,7 +219,7 @@ def tell_boat(boat: Boat, aboard: FuelAboard, confidence: float, ranges: Sequenc
         f"Tank: {', '.join(tank)}",
         f"Aboard: {aboard.how}; usable after the reserve {units.volume_down(boat.usable_l(aboard.mean_l))}",
         "",
-        *_table(("speed", "burn", "economy", "range", f"promised at {confidence:g}"), rows),
+        *table(("speed", "burn", "economy", "range", f"promised at {confidence:g}"), rows),
         "",
         wrapped(
             "Range is usable fuel times economy, as if all figures were certain. Promised counts how sure they are: "
@@ -254,7 +255,7 @@ def tell_region(region: Region, doubts: Sequence[Finding], more: Iterable[str] =
         f"Extent {write_position((west, south))} to {write_position((east, north))}, time zone {about.time_zone}",
         f"Depths from {about.chart_datum}, clearances from {about.clearance_datum}, prices in {about.currency}",
         "",
-        *_table(
+        *table(
             ("layer", "rows", "source"),
             [
                 (
@@ -331,7 +332,7 @@ def _legs(plan: Plan, words: Words) -> list[str]:
         )
         since = leg.arrive
     unit = units.volume_label
-    table = _table(("leg", "to", "position", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}", ""), rows)
+    lines = table(("leg", "to", "position", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}", ""), rows)
     heeded: dict[str, list[int]] = {}
     for i, leg in enumerate(plan.legs, start=1):
         for caution in leg.cautions:
@@ -341,7 +342,7 @@ def _legs(plan: Plan, words: Words) -> list[str]:
         wrapped(f"Leg{'s' if len(on) > 1 else ''} {', '.join(map(str, on))}: {caution}", "  ")
         for caution, on in heeded.items()
     ]
-    return [*table, *([""] if notes else []), *notes]
+    return [*lines, *([""] if notes else []), *notes]
 
 
 def _bare(units: DisplayUnits, volume_l: float) -> str:
@@ -359,8 +360,20 @@ def _sources(region: Region) -> list[str]:
     return ["", wrapped(f"Sources: {'; '.join(titles)}.")] if titles else ["", "Sources: not stated by the region."]
 
 
-def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Line up columns; figures to the right, words to the left."""
+def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Line up columns; figures to the right, words to the left.
+
+    Parameters
+    ----------
+    head
+        Names of the columns.
+    rows
+        As many cells each.
+
+    Returns
+    -------
+    One line a row, the head first.
+    """
     widths = [max(len(cell) for cell in column) for column in zip(head, *rows, strict=True)]
     right = [all(cell[:1].isdigit() or not cell for cell in column) for column in zip(*rows, strict=True)] or [
         False

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from layers.errors import InputError
 from layers.findings import STALE_DAYS
 from layers.hours import Hours, NeverOpensError, read_hours
+from routeplan.places import nearest_names
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from layers import Region
     from routeplan.boats import Boat
 
-__all__ = ["DEFAULT_PUMP_LPM", "STALE_DAYS", "Dock", "read_docks", "sells"]
+__all__ = ["DEFAULT_PUMP_LPM", "STALE_DAYS", "Dock", "pump_facts", "read_docks", "sells"]
 
 DEFAULT_PUMP_LPM = 38.0  # [l/min] about 10 US gal/min, a usual nozzle (common practice), where a dock states no rate
 _BLEND_LIMIT = 0.10  # share of ethanol above which marine engines must not be fed (common practice: E10 at the most)
@@ -158,6 +160,41 @@ def sells(facts: dict[str, Any], boat: Boat) -> bool:
     True where the boat's fuel is among those it sells.
     """
     return boat.fuel in str(facts["fuels"]).split(",")
+
+
+def pump_facts(region: Region, boat: Boat, name: str) -> tuple[dict[str, float], str]:
+    """Look up what a dock's pump does, for one who is going to fill there.
+
+    Parameters
+    ----------
+    region
+        Its docks layer.
+    boat
+        Its fuel counts.
+    name
+        The dock's name, in any case of letters.
+
+    Returns
+    -------
+    What is known of `pump_lpm`, `price_per_l` and `largest_sale_l`, and the currency.
+
+    Raises
+    ------
+    InputError
+        There is no such dock, or it doesn't sell the boat's fuel.
+    """
+    rows = region.layer("docks").to_dict("records")
+    found = [row for row in rows if str(row["name"]).casefold() == name.strip().casefold()]
+    if not found:
+        near = nearest_names(name, [str(row["name"]) for row in rows])
+        remedy = f"did you mean {', '.join(near)}?" if near else "routeplan docks lists them"
+        raise InputError("--dock", f"there is no such dock in {region.about.name}", value=name, remedy=remedy)
+    facts = {k: v for k, v in found[0].items() if k != "geometry" and not _is_absent(v)}
+    if not sells(facts, boat):
+        remedy = "never put another fuel into her tank"
+        raise InputError("--dock", f"sells no {boat.fuel}, which {boat.name} burns", value=name, remedy=remedy)
+    named = {"pump_lpm": "pump_lpm", f"price_{boat.fuel}_per_l": "price_per_l", "largest_sale_l": "largest_sale_l"}
+    return {ours: float(facts[column]) for column, ours in named.items() if column in facts}, region.about.currency
 
 
 def _read_dock(

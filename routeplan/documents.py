@@ -8,13 +8,23 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from layers import Finding, Region
+    from routeplan.aboard import Aboard
     from routeplan.boats import Boat
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
+    from routeplan.lessons import Lesson
     from routeplan.passage import Passage
     from routeplan.plans import NoPassageError
 
-__all__ = ["boat_document", "docks_document", "passage_document", "refusal_document", "region_document"]
+__all__ = [
+    "aboard_document",
+    "boat_document",
+    "docks_document",
+    "lesson_document",
+    "passage_document",
+    "refusal_document",
+    "region_document",
+]
 
 
 def passage_document(passage: Passage) -> dict[str, Any]:
@@ -134,6 +144,68 @@ def boat_document(boat: Boat, aboard: FuelAboard, ranges: Sequence[dict[str, flo
         "aboard": aboard.model_dump(mode="json"),
         "usable_l": boat.usable_l(aboard.mean_l),
         "ranges": list(ranges),
+    }
+
+
+def aboard_document(found: Aboard, boat: Boat, confidence: float, cautions: Sequence[str]) -> dict[str, Any]:
+    """Tell the fuel aboard now.
+
+    Parameters
+    ----------
+    found
+        The answer.
+    boat
+        Whose.
+    confidence
+        [share] That the range is promised at.
+    cautions
+        What must be said with it.
+
+    Returns
+    -------
+    What `aboard --json` prints.
+    """
+    return {
+        "schema": "routeplan/aboard/1",
+        "boat": boat.name,
+        "confidence": confidence,
+        **found.model_dump(mode="json"),
+        "cautions": list(cautions),
+    }
+
+
+def lesson_document(lesson: Lesson, where: str, cautions: Sequence[str]) -> dict[str, Any]:
+    """Tell what a log teaches.
+
+    Parameters
+    ----------
+    lesson
+        What it teaches.
+    where
+        The log.
+    cautions
+        What must be said with it.
+
+    Returns
+    -------
+    What `boat learn --json` prints: low and high are the ends of 90 % intervals.
+    """
+    plain = lesson.model_dump(
+        mode="json", exclude={"boat", "taught", "sums", "gauge_points", "runs", "full_mark_sd_l", "meters"}
+    )
+    return {
+        "schema": "routeplan/lesson/1",
+        "boat": lesson.boat.name,
+        "log": where,
+        **plain,
+        "full_mark_sd_l": lesson.full_mark_sd_l.mean,
+        "full_mark_sd": lesson.full_mark_sd_l.model_dump(mode="json"),
+        "meters": [meter.model_dump(mode="json") for meter in lesson.meters],
+        "burn_lph": list(lesson.taught.burn.burn_lph),
+        "sums": [point.model_dump(mode="json") for point in lesson.sums],
+        "gauge_points": [point.model_dump(mode="json") for point in lesson.gauge_points],
+        "runs": [run.model_dump(mode="json") for run in lesson.runs],
+        "cautions": list(cautions),
     }
 
 

@@ -416,14 +416,14 @@ def _fit_at(
     """Fit at one scatter: mean, covariance, how likely each reading is honest, and the evidence in logarithms."""
     level_var = data.level_covariance_l2.diagonal()
     variances = scatter_l**2 + level_var
-    anything = prior.odd_share / (prior.knots_l[-1] - prior.knots_l[0])
+    anything = 1.0 / (prior.knots_l[-1] - prior.knots_l[0])
     start = prior.knots_l
     mean, covariance = start, None
     good = np.ones(len(data.readings_l))
     if prior.odd_share > 0 and prior.precision.any() and len(good):
         # The first look is through the prior's own width, so that a gross slip doesn't draw the curve to itself.
         wide = variances + np.einsum("ij,jk,ik->i", design, np.linalg.inv(prior.precision), design)
-        good = _honest(data.readings_l - design @ start, wide, prior.odd_share, anything)
+        good = _honest(_densities(data, design @ start, wide, prior), prior.odd_share, anything)
     for _ in range(_ROUNDS):
         shown = design @ mean
         values, apart = _needle(data, shown, variances, prior)
@@ -432,9 +432,7 @@ def _fit_at(
         moved = float(np.abs(new - mean).max())
         mean = new
         if prior.odd_share > 0:
-            good = _honest(
-                data.readings_l - design @ mean, variances + data.step_l**2 / 12.0, prior.odd_share, anything
-            )
+            good = _honest(_densities(data, design @ mean, variances, prior), prior.odd_share, anything)
         if moved < _SETTLED * (prior.knots_l[-1] - prior.knots_l[0]):
             break
     if covariance is None:
@@ -468,41 +466,52 @@ def _needle(data: GaugeData, shown: Floats, variances: Floats, prior: GaugePrior
     return np.where(plain, exact, value), np.where(plain, variances, variances / share)
 
 
+def _densities(data: GaugeData, shown: Floats, variances: Floats, prior: GaugePrior) -> Floats:
+    """[1/l] Return how likely each reading is where it is honest: the chance of its step over the step.
+
+    A needle at a stop stands for all that lies beyond it; its chance is put over a tenth of the dial, which is as often
+    as an odd reading is taken to stand there.
+    """
+    sd = np.sqrt(variances)
+    half = max(0.5 * data.step_l, 1e-4 * (prior.knots_l[-1] - prior.knots_l[0]))
+    above = np.where(data.readings_l >= prior.high_l, 1.0, _below((data.readings_l + half - shown) / sd))
+    beneath = np.where(data.readings_l <= prior.low_l, 0.0, _below((data.readings_l - half - shown) / sd))
+    width = np.where(_at_stop(data, prior), 0.1 * (prior.knots_l[-1] - prior.knots_l[0]), 2.0 * half)
+    return np.asarray((above - beneath) / width, dtype=np.float64)
+
+
+def _at_stop(data: GaugeData, prior: GaugePrior) -> NDArray[np.bool_]:
+    return np.asarray((data.readings_l <= prior.low_l) | (data.readings_l >= prior.high_l))
+
+
+def _honest(density: Floats, odd_share: float, anything: float) -> Floats:
+    honest = (1.0 - odd_share) * density
+    return np.asarray(honest / (honest + odd_share * anything), dtype=np.float64)
+
+
 def _log_density(shown: Floats, scatter_l: float, data: GaugeData, good: Floats, prior: GaugePrior) -> float:
     """Return the chance of the honest readings together, and of the odd ones as such, in logarithms.
 
     That the levels err together is taken from normal densities: the ratio of the joint one to the separate ones.
     """
     honest = good > 0.5
-    count = int(honest.sum())
-    off = (data.readings_l - shown)[honest]
-    within = data.level_covariance_l2[np.ix_(honest, honest)]
-    variances = scatter_l**2 + within.diagonal()
-    odd = (
-        (len(good) - count) * math.log(prior.odd_share / (prior.knots_l[-1] - prior.knots_l[0]))
-        if count < len(good)
-        else 0.0
+    free = honest & ~_at_stop(data, prior)
+    off = (data.readings_l - shown)[free]
+    within = data.level_covariance_l2[np.ix_(free, free)]
+    own = scatter_l**2 + data.step_l**2 / 12.0
+    together = _log_normal(off, within + own * np.eye(len(off))) - _log_normal(off, np.diag(within.diagonal() + own))
+    variances = scatter_l**2 + data.level_covariance_l2.diagonal()
+    density = _densities(data, shown, variances, prior)[honest]
+    odd_count = int((~honest).sum())
+    odd = odd_count * math.log(prior.odd_share / (prior.knots_l[-1] - prior.knots_l[0])) if odd_count else 0.0
+    return float(
+        np.log(np.maximum(density, 1e-300)).sum() + together + odd + honest.sum() * math.log1p(-prior.odd_share)
     )
-    alone = _log_normal(off, np.diag(variances + data.step_l**2 / 12.0))
-    together = _log_normal(off, within + (scatter_l**2 + data.step_l**2 / 12.0) * np.eye(count))
-    exact = _log_normal(off, np.diag(variances)) if data.step_l == 0 else _log_steps(off, variances, data.step_l)
-    return exact + together - alone + odd + count * math.log1p(-prior.odd_share)
 
 
 def _log_normal(off: Floats, covariance: Floats) -> float:
     _, log_det = np.linalg.slogdet(covariance)
     return float(-0.5 * (off @ np.linalg.solve(covariance, off) + log_det + len(off) * math.log(2.0 * math.pi)))
-
-
-def _log_steps(off: Floats, variances: Floats, step_l: float) -> float:
-    sd = np.sqrt(variances)
-    chance = _below((off + 0.5 * step_l) / sd) - _below((off - 0.5 * step_l) / sd)
-    return float(np.log(np.maximum(chance / step_l, 1e-12)).sum())
-
-
-def _honest(off: Floats, variances: Floats, odd_share: float, anything: float) -> Floats:
-    honest = (1.0 - odd_share) * np.exp(-0.5 * off**2 / variances) / np.sqrt(2.0 * np.pi * variances)
-    return np.asarray(honest / (honest + anything), dtype=np.float64)
 
 
 def _rising_draws(curves: Floats, scatters: Floats, draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:

@@ -43,8 +43,9 @@ __all__ = ["MeterFit", "MeterPrior", "SumVerdict", "fit_meters", "quantile"]
 Floats: TypeAlias = "NDArray[np.float64]"
 
 _FACTOR_LOW, _FACTOR_HIGH = 0.5, 2.0  # a meter further off than this is broken, or in another unit
-_FINE = 61  # points across eight standard deviations either side: integrates a normal to 1e-9
+_FINE = 61  # points across six standard deviations either side: integrates a normal to 1e-9
 _REACH_SD = 6.0
+_ROUNDS = 4  # the grid is laid about what the round before found
 _SCATTERS = np.linspace(-2.2, 2.2, 7)  # standard deviations of the log scatter
 _SCATTERS_TWO = np.linspace(-1.8, 1.8, 4)  # coarser where two meters square the work
 _PARTING = 15  # points for the difference of two factors
@@ -180,10 +181,11 @@ def fit_meters(
     """
     totals = _totals(closures, meters)
     shares = totals / totals.sum() if totals.sum() > 0 else np.full(meters, 1.0 / meters)
-    centre, spread = _first_look(closures, prior)
+    looks = _first_look(closures, prior)
+    centre, spread = looks[0]
     fit: MeterFit | None = None
-    for _ in range(3):
-        grid = _lay_out(centre, spread, shares, prior, carried)
+    for _ in range(_ROUNDS):
+        grid = _lay_out([(centre, spread), *looks], shares, prior, carried)
         fit = _filter(closures, prior, grid)
         mean, sd = _moments(fit.common, fit.weights)
         settled = abs(mean - centre) < 0.5 * spread and 0.55 * spread < sd < 1.8 * spread
@@ -230,8 +232,12 @@ def _totals(closures: Sequence[Closure], meters: int) -> Floats:
     return total
 
 
-def _first_look(closures: Sequence[Closure], prior: MeterPrior) -> tuple[float, float]:
-    """Guess where the factor lies and how well it will be known: medians, which slips don't move."""
+def _first_look(closures: Sequence[Closure], prior: MeterPrior) -> list[tuple[float, float]]:
+    """Guess where the factor lies and how well it will be known: by medians, which slips don't move.
+
+    Twice: drawn towards 1, which is where few and odd sums leave it, and as the sums alone have it, which is where a
+    meter that is far off will be found.
+    """
     ratios, worth = [], 0.0
     for closure in closures:
         used_l = sum(sum(ways[0].metered_l) for ways in closure.uses if ways)
@@ -240,21 +246,24 @@ def _first_look(closures: Sequence[Closure], prior: MeterPrior) -> tuple[float, 
             sd = math.hypot(prior.full_mark_sd_l * math.sqrt(2.0), prior.meter_sd_share * used_l) / used_l
             worth += 1.0 / sd**2
     if not ratios:
-        return 1.0, 2.0 * priors.METER_FACTOR_SCALE
+        return [(1.0, 2.0 * priors.METER_FACTOR_SCALE)]
     known = worth if prior.flat else worth + 1.0 / (1.4 * priors.METER_FACTOR_SCALE) ** 2
-    centre = float(np.median(ratios))
-    if not prior.flat:  # a single odd sum must not set the scene
-        pull = len(ratios) / (len(ratios) + 2.0)
-        centre = 1.0 + pull * (min(max(centre, 0.7), 1.4) - 1.0)
-    return centre, 1.3 / math.sqrt(known)
-
-
-def _lay_out(centre: float, spread: float, shares: Floats, prior: MeterPrior, carried: MeterFit | None) -> _Grid:
-    meters = len(shares)
-    fine = centre + spread * np.linspace(-_REACH_SD, _REACH_SD, _FINE)
+    spread = 1.3 / math.sqrt(known)
+    alone = min(max(float(np.median(ratios)), _FACTOR_LOW), _FACTOR_HIGH)
     if prior.flat:
-        common = fine
-    else:
+        return [(alone, spread)]
+    pull = len(ratios) / (len(ratios) + 2.0)
+    return [(1.0 + pull * (min(max(alone, 0.7), 1.4) - 1.0), spread), (alone, spread)]
+
+
+def _lay_out(
+    looks: Sequence[tuple[float, float]], shares: Floats, prior: MeterPrior, carried: MeterFit | None
+) -> _Grid:
+    """Lay out the grid: finely about each place where the factor may lie, thinly wherever else it might."""
+    meters = len(shares)
+    fine = np.concatenate([centre + spread * np.linspace(-_REACH_SD, _REACH_SD, _FINE) for centre, spread in looks])
+    common = np.unique(fine)
+    if not prior.flat:
         wide = 1.0 + priors.METER_FACTOR_SCALE * np.sinh(np.linspace(-3.2, 3.2, 33))  # dense near 1, thin far out
         common = np.unique(np.concatenate([fine, wide]))
     common = common[(common > _FACTOR_LOW) & (common < _FACTOR_HIGH)]

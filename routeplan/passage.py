@@ -16,6 +16,7 @@ from routeplan.units_shown import shown_duration, shown_money
 from routeplan.water import SEASON_LOOKAHEAD_H
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from routeplan.boats import Boat
@@ -100,7 +101,14 @@ class Passage:
         return next(p for p in self.plans if name == p.name or name in p.also)
 
 
-def find_passage(network: Network, trip: Trip, *, now: datetime | None = None, boat: Boat | None = None) -> Passage:
+def find_passage(
+    network: Network,
+    trip: Trip,
+    *,
+    now: datetime | None = None,
+    boat: Boat | None = None,
+    notes: Sequence[str] = (),
+) -> Passage:
     """Plan a passage.
 
     Parameters
@@ -113,6 +121,8 @@ def find_passage(network: Network, trip: Trip, *, now: datetime | None = None, b
         The clock: docks are stale, and departures past, against it. None takes the departure itself.
     boat
         The boat with another burn than the network's, such as one the log has taught; it must need the same water.
+    notes
+        What else is to be said with the plans, such as what the fuel aboard was taken from.
 
     Returns
     -------
@@ -125,11 +135,11 @@ def find_passage(network: Network, trip: Trip, *, now: datetime | None = None, b
     NoPassageError
         No plan keeps the rules; carries the leg that breaks them, the shortfall and what would help.
     """
-    question, notes = ask(network, trip, boat or network.boat, now or trip.depart)
+    question, asked = ask(network, trip, boat or network.boat, now or trip.depart)
     tracks = Tracks(question.network, question.boat, question.speed_kn)
     problem = question.problem(tracks)
     labels = find_labels(problem)
-    cautions = (*SAFETY_CAUTIONS, *notes)
+    cautions = (*SAFETY_CAUTIONS, *notes, *asked)
     if not labels:
         raise NoPassageError(explain_refusal(question, tracks, problem), cautions)
     soonest, fewest, best = _choose(labels)

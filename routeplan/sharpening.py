@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,9 +17,10 @@ if TYPE_CHECKING:
     from routeplan.meter_fit import MeterFit
     from routeplan.units_shown import DisplayUnits
 
-__all__ = ["count_word", "fills_to_halve", "sharpen_burn", "sharpen_gauge", "sharpen_mark", "sharpen_meter"]
+__all__ = ["count_word", "fills_to_halve", "sharpen_burn", "sharpen_gauge", "sharpen_meter", "sharpen_scatter"]
 
 _MOST = 60  # fill-ups: a promise for longer than some seasons helps nobody
+_Z_ONE_IN_TWENTY = NormalDist().inv_cdf(0.95)
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -108,13 +110,15 @@ def sharpen_meter(fit: MeterFit, used_l: float, deep_l: float, units: DisplayUni
     return told
 
 
-def sharpen_mark(rests_on: int) -> str:
-    """Tell what would sharpen the full mark's repeatability.
+def sharpen_scatter(sd_share: float, part: float) -> str:
+    """Tell what would sharpen a scatter.
 
     Parameters
     ----------
-    rests_on
-        Sums that it rests on.
+    sd_share
+        [share] Its standard deviation, relative to itself.
+    part
+        [share] Which part it has in the variance of what it is seen in.
 
     Returns
     -------
@@ -122,10 +126,13 @@ def sharpen_mark(rests_on: int) -> str:
 
     Notes
     -----
-    The relative standard error of a standard deviation from n values is about 1 / sqrt(2 n): four times as many halve
-    it.
+    One value tells of the logarithm of its own standard deviation with a variance of 1/2; of a scatter that makes a
+    part p of the variance, with 1 / (2 p^2). Halving a standard deviation takes three times what is known already.
     """
-    return f"{_more(max(4, 3 * rests_on))} halve what isn't known of this"
+    more = math.ceil(3.0 / (sd_share**2 * 2.0 * part**2)) if sd_share > 0 and part > 0 else _MOST + 1
+    if more > _MOST:
+        return "more fill-ups sharpen this but slowly"
+    return f"{_more(more)} {_halve(more)} what isn't known of this"
 
 
 def sharpen_burn(fit: BurnFit, runs: int, what: str) -> str:
@@ -171,24 +178,32 @@ def sharpen_gauge(fit: GaugeFit, boat: Boat, level_sd_l: float) -> str:
 
     Notes
     -----
-    Looked for from the floor up to half the tank: nobody is asked to run a boat into her reserve to learn something.
+    Only readings are asked for at which the tank holds more than the floor nineteen times in twenty: nobody is asked
+    to run a boat into her reserve to learn something.
     """
     capacity_l = boat.tank.capacity_l
-    levels = np.linspace(boat.floor_l, max(0.5 * capacity_l, boat.floor_l + 0.1 * capacity_l), 12)
-    design = hat_design(levels, fit.prior.knots_l)
+    levels = np.linspace(0.05, 0.6, 24) * capacity_l
+    readings = [float(reading) for reading in fit.shows_l(levels).mean(axis=0)]
+    safe = [place for place, reading in enumerate(readings) if _low_at(fit, reading) > boat.floor_l]
+    if not safe:
+        return "readings at fill-ups sharpen it, at levels that the meter says are well above the reserve"
+    design = hat_design(levels[safe], fit.prior.knots_l)
     variances = np.einsum("ij,jk,ik->i", design, fit.covariance_l2, design)
     worst = int(np.argmax(variances))
-    variance = fit.scatter_l**2 + level_sd_l**2
-    reading_l = float(fit.shows_l(levels[worst : worst + 1]).mean())
+    variance = fit.scatter_l**2 + fit.step_l**2 / 12.0 + level_sd_l**2
     # A reading at the very place: its precision adds, so halving the sd takes three times what is known already.
     more = math.ceil(3.0 * variance / float(variances[worst]))
     if more > _MOST:
         return "more readings hardly sharpen this: the needle itself scatters"
     noun = "reading" if more == 1 else "readings"
-    where = f"near {boat.units.volume(reading_l)}"
-    return (
-        f"{count_word(more)} more {noun} {where} before a full fill-up {_halve(more)} its widest part above the reserve"
-    )
+    where = f"near {boat.units.volume(readings[safe[worst]])}"
+    return f"{count_word(more)} more {noun} {where} before a full fill-up {_halve(more)} what isn't known there"
+
+
+def _low_at(fit: GaugeFit, reading_l: float) -> float:
+    """[l] Return what is there nineteen times in twenty where the gauge shows a reading, its scatter counted."""
+    scatter_l = math.hypot(fit.scatter_l, fit.step_l / math.sqrt(12.0))
+    return float(np.quantile(fit.levels_at_l(reading_l), 0.05)) - _Z_ONE_IN_TWENTY * scatter_l
 
 
 def _more(count: int) -> str:

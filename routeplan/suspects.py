@@ -76,9 +76,9 @@ def find_suspects(known: Witnesses) -> tuple[Suspicion, ...]:
     told = set()
     for row, truth in enumerate(known.truths):
         verdict = truth.verdict
-        if verdict is None or verdict.closure in told or verdict.as_written >= _SUSPECT:
+        if verdict is None or id(verdict) in told or verdict.as_written >= _SUSPECT:
             continue
-        told.add(verdict.closure)
+        told.add(id(verdict))
         last = max(r for r, other in enumerate(known.truths) if other.verdict is verdict)
         if verdict.ran_on > verdict.odd:
             where = last if verdict.row is None else verdict.row

@@ -11,19 +11,10 @@ from routeplan.burn_fit import BurnFit, fit_ratios, table_burn_l
 from routeplan.closures import find_closures, meter_count
 from routeplan.fillups import Entry, Fillup
 from routeplan.gauge_fit import GaugeData, GaugeFit, fit_gauge, reading_step_l, stated_prior
-from routeplan.lessons import (
-    Figure,
-    GaugePoint,
-    GaugeRow,
-    Lesson,
-    MeterLesson,
-    RunLesson,
-    SeaLesson,
-    SumPoint,
-)
+from routeplan.lesson_building import Fits, build_lesson
+from routeplan.lessons import Figure
 from routeplan.levels import MeterEra, find_levels
-from routeplan.meter_fit import MeterPrior, fit_meters, quantile
-from routeplan.sharpening import sharpen_burn, sharpen_gauge, sharpen_mark, sharpen_meter
+from routeplan.meter_fit import MeterPrior, fit_meters
 from routeplan.suspects import Witnesses, find_suspects
 
 if TYPE_CHECKING:
@@ -34,23 +25,17 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.closures import Closure
-    from routeplan.lessons import Suspicion
+    from routeplan.lessons import Lesson
     from routeplan.levels import Levels, RowTruth
     from routeplan.meter_fit import MeterFit
 
-__all__ = ["Taught", "learn", "sharpened", "without_log"]
+__all__ = ["Taught", "learn", "meter_prior", "sharpened", "without_log"]
 
 Floats: TypeAlias = "NDArray[np.float64]"
 
 _MOST_FILLUPS = 400  # fill-ups, the last ones: instruments age, and older ones say nothing of today's
-_LOW, _HIGH = 0.05, 0.95  # share: the ends of a 90 % interval
-_HALF = 0.5  # share: likelier good than not
-_TABLE_ROWS = 12
-_LAST_FIFTH = 0.2  # share of the tank
-_DEEP_SHARE = 0.65  # of the capacity: a long run
+_LEAST_SCATTER_SHARE = 0.0005  # of the capacity: no hand and no eye is better than this at the full mark
 _NEW_METER = {"meter-replaced", "meter2-replaced"}
-_FEWEST_IN_A_SEA = 3  # runs: fewer say nothing of what a sea does
-_PUMP_NOTE = "The pump is taken at its word; a pump that is off by half a per cent moves the meter factor by as much."
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +51,7 @@ class Taught:
     closures
         Sums under the meters that are fitted now.
     meters
-        How many meters there are.
+        How many meters were read; 0 where none was.
     meter_fit
         What they are worth.
     gauge_fit
@@ -107,75 +92,39 @@ def learn(boat: Boat, log: Sequence[Entry | Fillup]) -> Taught:
     """
     entries, left_out = _chosen(boat, log)
     fillups = tuple(entry.fillup for entry in entries)
-    meters = meter_count(fillups) or 1
+    meters = meter_count(fillups)
     eras = _fit_eras(boat, fillups, meters)
-    era = eras[-1]
     levels = find_levels(fillups, eras, boat.tank.full_mark_l)
-    truths = levels.rows
     gauge, gauge_rows = _fit_gauge(boat, fillups, levels)
-    burn, burn_rows, ratios = _fit_burn(boat, fillups, truths)
-    economy, economy_rows = _fit_economy(fillups, truths)
-    gauge_good = _by_row(len(fillups), gauge_rows, gauge.good)
-    burn_good = _by_row(len(fillups), burn_rows, burn.good)
+    burn, burn_rows, ratios = _fit_burn(boat, fillups, levels.rows)
+    economy, economy_rows = _fit_economy(fillups, levels.rows)
     by_row_ratio = _by_row(len(fillups), burn_rows, ratios)
-    known = Witnesses(boat, entries, truths, gauge if gauge_rows else None, gauge_good, burn_good, by_row_ratio)
-    suspicious = find_suspects(known)
-    used_l = (
-        float(np.median([t.used_l for t in truths if t.used_l]))
-        if any(t.used_l for t in truths)
-        else (0.5 * boat.tank.capacity_l)
+    known = Witnesses(
+        boat,
+        entries,
+        levels.rows,
+        gauge if gauge_rows else None,
+        _by_row(len(fillups), gauge_rows, gauge.good),
+        _by_row(len(fillups), burn_rows, burn.good),
+        by_row_ratio,
     )
-    metered = any(closure.full and closure.metered for one in eras for closure in one.closures)
-    sums = [v for v in era.fit.verdicts if v.odd < _HALF]
-    mark = _figure(era.fit.full_mark_sd_l, era.fit.weights, _good_sums(eras), sharpen_mark(_good_sums(eras)))
-    level_sd_l = mark.mean
-    burn_figure = (
-        _figure(burn.ratios, burn.weights, len(burn_rows), sharpen_burn(burn, len(burn_rows), "distance and hours"))
-        if burn_rows
-        else None
-    )
-    sd_share = burn.next_sd_share if burn_rows else boat.burn.sd_share
-    lesson = Lesson(
+    fits = Fits(
         boat=boat,
-        taught=_teach(boat, burn.mean if burn_rows else None, sd_share, mark.mean if metered else None),
-        fillups=len(fillups),
-        meter_factor=_figure(
-            era.fit.common,
-            era.fit.weights,
-            len(sums),
-            sharpen_meter(era.fit, used_l, _deep_l(boat), boat.units),
-        )
-        if meter_count(fillups)
-        else None,
-        meters=_meter_lessons(boat, fillups, era, eras, len(sums), used_l) if meter_count(fillups) else (),
-        full_mark_sd_l=mark,
-        meter_sd_share=_figure(era.fit.meter_sd_share, era.fit.weights, len(sums), sharpen_mark(len(sums))),
-        gauge_sd_l=_figure(
-            gauge.scatters_l,
-            np.full(len(gauge.scatters_l), 1.0 / len(gauge.scatters_l)),
-            len(gauge_rows),
-            sharpen_mark(len(gauge_rows)),
-        ),
-        gauge_table=_gauge_table(boat, gauge, [fillups[row].gauge_before_l or 0.0 for row in gauge_rows])
-        if gauge_rows
-        else (),
-        gauge_sharpen=sharpen_gauge(gauge, boat, level_sd_l),
-        gauge_in_words=_in_words(boat, gauge, [fillups[row].gauge_before_l or 0.0 for row in gauge_rows]),
-        burn_factor=burn_figure,
-        burn_sd_share=sd_share,
-        economy_nmi_per_l=_figure(
-            economy.ratios, economy.weights, len(economy_rows), sharpen_burn(economy, len(economy_rows), "the distance")
-        )
-        if economy_rows
-        else None,
-        by_sea=_by_sea(fillups, burn_rows, ratios, burn.good),
-        suspicious=suspicious,
-        sums=_sum_points(fillups, eras),
-        gauge_points=_gauge_points(fillups, truths, gauge_rows, gauge.good),
-        runs=_runs(fillups, truths, by_row_ratio, suspicious),
-        notes=_notes(boat, fillups, left_out),
+        fillups=fillups,
+        left_out=left_out,
+        meters=meters,
+        eras=tuple(eras),
+        truths=levels.rows,
+        gauge=gauge,
+        gauge_rows=tuple(gauge_rows),
+        burn=burn,
+        burn_rows=tuple(burn_rows),
+        burn_ratios=tuple(by_row_ratio),
+        economy=economy,
+        economy_rows=tuple(economy_rows),
+        suspicious=find_suspects(known),
     )
-    return Taught(lesson, fillups, era.closures, meters, era.fit, gauge)
+    return Taught(build_lesson(fits), fillups, eras[-1].closures, meters, eras[-1].fit, gauge)
 
 
 def without_log(boat: Boat) -> Taught:
@@ -221,6 +170,22 @@ def sharpened(boat: Boat, log: Sequence[Entry | Fillup]) -> tuple[tuple[datetime
     )
 
 
+def meter_prior(boat: Boat) -> MeterPrior:
+    """Return what is believed of a boat's meters and full mark before her log speaks.
+
+    Parameters
+    ----------
+    boat
+        The boat.
+
+    Returns
+    -------
+    The prior. A boat file that says that her full mark repeats exactly is not believed to the last drop.
+    """
+    capacity_l = boat.tank.capacity_l
+    return MeterPrior(capacity_l, max(boat.full_mark_sd_l, _LEAST_SCATTER_SHARE * capacity_l))
+
+
 def _chosen(boat: Boat, log: Sequence[Entry | Fillup]) -> tuple[tuple[Entry, ...], int]:
     """Take the boat's own fill-ups in order of time, the last ones where there are very many."""
     entries: list[Entry] = []
@@ -236,7 +201,7 @@ def _chosen(boat: Boat, log: Sequence[Entry | Fillup]) -> tuple[tuple[Entry, ...
 def _fit_eras(boat: Boat, fillups: Sequence[Fillup], meters: int) -> list[MeterEra]:
     """Fit each set of meters to its own sums; the full mark's scatter is handed on from one to the next."""
     meters = max(meters, 1)
-    prior = MeterPrior(boat.tank.capacity_l, boat.full_mark_sd_l)
+    prior = meter_prior(boat)
     parts: list[list[Closure]] = [[]]
     for closure in find_closures(fillups, meters):
         if any(_NEW_METER.intersection(fillups[row].since) for row in closure.rows) and parts[-1]:
@@ -294,209 +259,3 @@ def _by_row(count: int, rows: Sequence[int], values: Floats) -> list[float | Non
     for row, value in zip(rows, values, strict=True):
         found[row] = float(value)
     return found
-
-
-def _figure(values: Floats, weights: Floats, rests_on: int, sharpen: str) -> Figure:
-    mean = float(weights @ values)
-    sd = float(np.sqrt(max(0.0, float(weights @ (values - mean) ** 2))))
-    low, high = quantile(values, weights, _LOW), quantile(values, weights, _HIGH)
-    return Figure(mean=mean, sd=sd, low=low, high=high, rests_on=rests_on, sharpen=sharpen)
-
-
-def _good_sums(eras: Sequence[MeterEra]) -> int:
-    return sum(1 for era in eras for verdict in era.fit.verdicts if verdict.odd < _HALF)
-
-
-def _meter_lessons(
-    boat: Boat, fillups: Sequence[Fillup], era: MeterEra, eras: Sequence[MeterEra], sums: int, used_l: float
-) -> tuple[MeterLesson, ...]:
-    since = fillups[era.closures[0].rows[-1]].when if len(eras) > 1 else None
-    meters = era.fit.factors.shape[1]
-    told = (
-        sharpen_meter(era.fit, used_l, _deep_l(boat), boat.units)
-        if meters == 1
-        else "only runs that use the engines unequally part the two meters; together they are known better"
-    )
-    return tuple(
-        MeterLesson(
-            meter=number + 1,
-            since=since,
-            factor=_figure(era.fit.factors[:, number], era.fit.weights, sums, told),
-        )
-        for number in range(meters)
-    )
-
-
-def _gauge_table(boat: Boat, gauge: GaugeFit, readings_l: Sequence[float]) -> tuple[GaugeRow, ...]:
-    capacity_l, per_unit = boat.tank.capacity_l, boat.units.litres_per_unit
-    rough = capacity_l / per_unit / _TABLE_ROWS
-    step = min((s for s in (1, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000) if s >= 0.8 * rough), default=1000) * per_unit
-    marks = [step * n for n in range(int(capacity_l / step + 1e-9) + 1)]
-    nearest = [min(range(len(marks)), key=lambda n, r=r: abs(marks[n] - r)) for r in readings_l]  # type: ignore[misc]
-    rows = []
-    for number, mark in enumerate(marks):
-        mean_l, low_l, high_l = level_at(gauge, mark)
-        rows.append(GaugeRow(reading_l=mark, mean_l=mean_l, low_l=low_l, high_l=high_l, rests_on=nearest.count(number)))
-    return tuple(rows)
-
-
-def level_at(gauge: GaugeFit, reading_l: float) -> tuple[float, float, float]:
-    """Tell how much is really there at a reading of the gauge.
-
-    Parameters
-    ----------
-    gauge
-        What is known of it.
-    reading_l
-        [l] The reading, taken without scatter.
-
-    Returns
-    -------
-    [l] Mean, and the ends of the 90 % interval. At a stop of the needle anything beyond it is possible.
-    """
-    levels = gauge.levels_at_l(reading_l)
-    mean, low, high = float(levels.mean()), *(float(v) for v in np.quantile(levels, (_LOW, _HIGH)))
-    empty, brim = float(gauge.prior.knots_l[0]), float(gauge.prior.knots_l[-1])
-    if reading_l <= gauge.prior.low_l:
-        return 0.5 * (empty + mean), empty, high
-    if reading_l >= gauge.prior.high_l:
-        return 0.5 * (brim + mean), low, brim
-    return mean, low, high
-
-
-def _in_words(boat: Boat, gauge: GaugeFit, readings_l: Sequence[float]) -> str:
-    """Tell what the gauge does in the last fifth of the tank, and what that means."""
-    units, capacity_l = boat.units, boat.tank.capacity_l
-    step = units.litres_per_unit
-    reading_l = max(step, round(0.6 * _LAST_FIFTH * capacity_l / step) * step)
-    mean_l, low_l, high_l = level_at(gauge, reading_l)
-    count = sum(1 for r in readings_l if r <= 1.25 * _LAST_FIFTH * capacity_l)
-    basis = f"{'no reading' if not count else '1 reading' if count == 1 else f'{count} readings'} that low"
-    there = f"{units.volume(mean_l)} ({units.volume(low_l)} to {units.volume(high_l)})"
-    shown = units.volume(reading_l)
-    if high_l < reading_l:
-        return (
-            f"In the last fifth the gauge reads high: where it shows {shown} there are {there}, by {basis}. "
-            "This is the dangerous way to be wrong: there is less aboard than it says."
-        )
-    if low_l > reading_l:
-        return (
-            f"In the last fifth the gauge reads low: where it shows {shown} there are {there}, by {basis}. "
-            "There is more aboard than it says; count on the low figure only."
-        )
-    lean = "either way" if abs(mean_l - reading_l) < 0.02 * capacity_l else "low" if mean_l > reading_l else "high"
-    may = "may be off either way" if lean == "either way" else f"seems to read {lean}, which isn't sure yet"
-    return (
-        f"In the last fifth the gauge {may}: where it shows {shown} there are {there}, by {basis}. "
-        "Plan with the low figure: a gauge that reads high there leaves a boat dry."
-    )
-
-
-def _by_sea(fillups: Sequence[Fillup], rows: Sequence[int], ratios: Floats, good: Floats) -> tuple[SeaLesson, ...]:
-    told: dict[str, list[float]] = {}
-    for row, ratio, honest in zip(rows, ratios, good, strict=True):
-        sea = fillups[row].sea
-        if sea is not None and honest > _HALF:
-            told.setdefault(sea, []).append(float(ratio))
-    return tuple(
-        SeaLesson(sea=sea, runs=len(found), burn_factor=float(np.exp(np.mean(np.log(found)))))
-        for sea, found in sorted(told.items())
-        if len(found) >= _FEWEST_IN_A_SEA
-    )
-
-
-def _deep_l(boat: Boat) -> float:
-    """[l] Return what a long run may use: nothing is learnt by touching the reserve."""
-    return min(_DEEP_SHARE * boat.tank.capacity_l, 0.9 * (boat.tank.full_mark_l - boat.floor_l))
-
-
-def _teach(boat: Boat, burn_factor: float | None, sd_share: float, full_mark_sd_l: float | None) -> Boat:
-    burn, instruments = boat.burn, boat.instruments
-    if burn_factor is not None:
-        burn = burn.model_copy(
-            update={
-                "burn_lph": tuple(value * burn_factor for value in burn.burn_lph),
-                "idle_lph": burn.idle_lph * burn_factor,
-                "sd_share": min(sd_share, 0.99),
-            }
-        )
-    if full_mark_sd_l is not None:
-        instruments = instruments.model_copy(update={"full_mark_sd_share": full_mark_sd_l / boat.tank.capacity_l})
-    return boat.model_copy(update={"burn": burn, "instruments": instruments})
-
-
-def _sum_points(fillups: Sequence[Fillup], eras: Sequence[MeterEra]) -> tuple[SumPoint, ...]:
-    points = []
-    for era in eras:
-        for verdict in era.fit.verdicts:
-            closure = era.closures[verdict.closure]
-            choices = {(row, reading): metered for row, reading, metered in closure.choices()}
-            believed = verdict.odd < _HALF
-            used = choices[(verdict.row, verdict.reading) if believed else (None, "as-written")]
-            points.append(
-                SumPoint(
-                    when=fillups[closure.rows[-1]].when,
-                    metered_l=sum(map(sum, used)),
-                    pumped_l=closure.pumped_l,
-                    good=believed,
-                )
-            )
-    return tuple(points)
-
-
-def _gauge_points(
-    fillups: Sequence[Fillup], truths: Sequence[RowTruth], rows: Sequence[int], good: Floats
-) -> tuple[GaugePoint, ...]:
-    return tuple(
-        GaugePoint(
-            when=fillups[row].when,
-            reading_l=fillups[row].gauge_before_l or 0.0,
-            level_l=max(0.0, truths[row].level_l or 0.0),
-            level_sd_l=truths[row].level_sd_l or 0.0,
-            good=bool(honest > _HALF),
-        )
-        for row, honest in zip(rows, good, strict=True)
-    )
-
-
-def _runs(
-    fillups: Sequence[Fillup],
-    truths: Sequence[RowTruth],
-    ratios: Sequence[float | None],
-    suspicious: Sequence[Suspicion],
-) -> tuple[RunLesson, ...]:
-    doubtful = {s.when for s in suspicious if s.doubtful != "gauge"}
-    return tuple(
-        RunLesson(
-            when=fillup.when,
-            used_l=truth.used_l,
-            distance_nmi=fillup.distance_run_nmi,
-            time_h=fillup.engine_hours_h,
-            economy_nmi_per_l=fillup.distance_run_nmi / truth.used_l if fillup.distance_run_nmi else None,
-            burn_factor=ratio,
-            sea=fillup.sea,
-            people=fillup.people,
-            good=truth.believed and fillup.when not in doubtful,
-        )
-        for fillup, truth, ratio in zip(fillups, truths, ratios, strict=True)
-        if truth.used_l is not None and truth.used_l > 0
-    )
-
-
-def _notes(boat: Boat, fillups: Sequence[Fillup], left_out: int) -> tuple[str, ...]:
-    notes = [_PUMP_NOTE] if fillups else []
-    if left_out:
-        notes.append(
-            f"{left_out} older fill-ups are left out: the last {_MOST_FILLUPS} say more of today's instruments."
-        )
-    if fillups and not any(f.filled_to_full for f in fillups):
-        notes.append(
-            "No fill-up to the full mark is in the log, and only such fill-ups teach what instruments are worth."
-        )
-    gap = boat.tank.capacity_l - boat.tank.full_mark_l
-    if fillups:
-        notes.append(
-            f"Levels count from the full mark of the boat file, {boat.units.volume(boat.tank.full_mark_l)}"
-            + (f", {boat.units.volume(gap)} below the brim." if gap > 0 else ".")
-        )
-    return tuple(notes)

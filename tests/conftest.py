@@ -21,6 +21,8 @@ from routeplan.boats import read_boat
 from routeplan.building import build_network
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from layers.region import Region
     from routeplan.boats import Boat
     from routeplan.network import Network
@@ -31,6 +33,16 @@ settings.register_profile("search", deadline=None, max_examples=6000, suppress_h
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 NOW = datetime(2026, 6, 30, 12, tzinfo=UTC)  # the day the demo's data are dated
+
+
+@pytest.fixture(scope="session", autouse=True)
+def nobodys_log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Name a log that isn't there, so that no test reads the log of whoever runs it."""
+    path = tmp_path_factory.mktemp("no_log") / "fillups.db"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ROUTEPLAN_LOG", str(path))
+        patch.delenv("ROUTEPLAN_BOAT", raising=False)
+        yield path
 
 
 @pytest.fixture(scope="session")

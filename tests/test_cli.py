@@ -24,8 +24,15 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 METRES_PER_NMI = 1852.0  # [m] by definition of the nautical mile (International Hydrographic Conference, Monaco, 1929)
-COMMANDS = ("", "passage", "docks", "demo", "boat", "boat check", "boat show", "region", "region check", "region show")
-HEAVY = ("geopandas", "pandas", "scipy", "shapely", "pyproj", "folium", "branca", "networkx", "pyogrio", "numpy")
+COMMANDS = (
+    *("", "passage", "docks", "demo", "boat", "boat check", "boat show", "region", "region check", "region show"),
+    *("aboard", "boat learn", "fillup", "fillup add", "fillup list", "fillup import", "fillup export"),
+    *("fillup withdraw", "fillup advice"),
+)
+HEAVY = (
+    *("geopandas", "pandas", "scipy", "shapely", "pyproj", "folium", "branca", "networkx", "pyogrio", "numpy"),
+    *("sqlalchemy", "matplotlib", "gpxpy", "psycopg"),
+)
 
 
 @pytest.fixture(scope="module")
@@ -92,14 +99,23 @@ def test_every_command_explains_itself(cli: Callable[..., Outcome], command: str
 
 def test_help_names_every_command_and_option_of_the_job(cli: Callable[..., Outcome]) -> None:
     top = cli("--help").out
-    for command in ("passage", "docks", "demo", "boat", "region"):
+    for command in ("passage", "docks", "demo", "boat", "region", "fillup", "aboard"):
         assert re.search(rf"^\s+{command}\b", top, flags=re.MULTILINE), command
     said = cli("passage", "--help").out
     for option in ("--via", "--speed", "--confidence", "--depart", "--aboard", "--map", "--layers", "--json", "--snap"):
         assert option in said, option
 
 
-@pytest.mark.parametrize("words", [["--help"], ["passage", "--help"], ["region", "show", "--help"]])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--help"],
+        ["passage", "--help"],
+        ["region", "show", "--help"],
+        ["fillup", "add", "--help"],
+        ["aboard", "--help"],
+    ],
+)
 def test_help_loads_no_heavy_library(words: list[str]) -> None:
     """By name of module, in a process of its own: seconds would depend on the machine."""
     code = (

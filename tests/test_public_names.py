@@ -20,7 +20,10 @@ import routeplan
 PACKAGES = (demo_region, layers, maps, routeplan)
 TOP_LEVEL = ("demo_region", "layers", "maps", "routeplan")
 NAMES = [(package.__name__, name) for package in PACKAGES for name in package.__all__]
-HEAVY = ("geopandas", "pandas", "scipy", "shapely", "pyproj", "folium", "branca", "networkx", "pyogrio")
+HEAVY = (
+    *("geopandas", "pandas", "scipy", "shapely", "pyproj", "folium", "branca", "networkx", "pyogrio"),
+    *("sqlalchemy", "matplotlib", "gpxpy", "psycopg"),
+)
 
 # What a notebook, or another program, may lean on: taking one away breaks somebody.
 PROMISED = {
@@ -30,6 +33,7 @@ PROMISED = {
     "routeplan": {
         *("Boat", "FuelAboard", "InputError", "LayersError", "Leg", "NoPassageError", "Passage", "Plan", "Refusal"),
         *("RouteplanError", "Stop", "Trip", "build_network", "find_passage", "full", "layers_of", "read_boat"),
+        *("Fillup", "FillupLog", "Readings", "find_aboard", "learn", "open_logbook", "read_fillups"),
     },
 }
 
