@@ -18,8 +18,8 @@ class Story:
     ----------
     start, finish
         Names of waypoints of the demo region.
-    boat
-        Path of the boat's file inside the data folder.
+    boat, log
+        Paths of the boat's file and of the log of fill-ups inside the data folder.
     depart
         Local time of departure.
     aboard
@@ -31,6 +31,7 @@ class Story:
     start: str
     finish: str
     boat: str
+    log: str
     depart: str
     aboard: str
     why: str
@@ -52,6 +53,7 @@ def story() -> Story:
         start="Tolvarrow",
         finish="Ettermoy",
         boat="boats/quick_errand.toml",
+        log="fillups.csv",
         depart="2026-07-01T08:00",
         aboard="full",
         why=(

@@ -9,6 +9,7 @@ and don't sharpen it.
 
 from __future__ import annotations
 
+import math
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Annotated, TypeAlias
 
@@ -183,8 +184,8 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
         safe_l = planning.low_l
         notes = [*_conflict(taught, readings, by_meter, by_gauge, shares, planning), *notes]
     fuel = FuelAboard(mean_l=planning.mean_l, sd_l=planning.sd_l, how=_how(boat, readings, planning, agree=agree))
-    mark = taught.lesson.full_mark_sd_l.mean
-    full_l = boat.tank.full_mark_l
+    mark_l = _Z * taught.lesson.full_mark_sd_l.mean
+    room_l = boat.tank.full_mark_l - answer.mean_l
     return Aboard(
         fuel=fuel,
         mean_l=answer.mean_l,
@@ -198,9 +199,9 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
         findings=tuple(notes),
         usable_l=boat.usable_l(planning.mean_l),
         range_nmi=promised_range_nmi(taught.boat, fuel, boat.cruising_speed_kn, confidence),
-        takes_l=max(0.0, full_l - answer.mean_l),
-        takes_low_l=max(0.0, full_l - _Z * mark - answer.high_l),
-        takes_high_l=max(0.0, full_l + _Z * mark - answer.low_l),
+        takes_l=max(0.0, room_l),
+        takes_low_l=max(0.0, room_l - math.hypot(answer.high_l - answer.mean_l, mark_l)),
+        takes_high_l=max(0.0, room_l + math.hypot(answer.mean_l - answer.low_l, mark_l)),
         fillups=taught.lesson.fillups,
     )
 

@@ -337,7 +337,7 @@ def region_show(
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder for the plan and the map.")] = Path("routeplan-demo"),
 ) -> None:
-    """Plan the demo region's long run, and write the plan and its map into a folder."""
+    """Learn from the demo boat's log, plan her long run, and write plan, map and what was learnt into a folder."""
     import demo_region
     from layers import read_region
     from layers.files import replaced_file
@@ -345,26 +345,33 @@ def demo(
     from routeplan.console import wrapped
     from routeplan.documents import passage_document
     from routeplan.fuel import read_aboard
+    from routeplan.learn_page import build_page
+    from routeplan.log_use import entries_for, what_it_taught
+    from routeplan.teaching import learn, sharpened
     from routeplan.trips import Trip, read_departure
     from routeplan.water import Margins
 
     story, data = demo_region.story(), demo_region.data_folder()
     the_boat = read_boat(data / story.boat)
+    entries = entries_for(the_boat, str(data / story.log))
+    taught = learn(the_boat, entries)
     the_region = read_region(data)
     depart = read_departure(story.depart, the_region.zone, "--depart")
-    trip = Trip(
-        start=story.start, finish=story.finish, depart=depart, aboard=read_aboard(story.aboard, the_boat, "--aboard")
-    )
+    full = read_aboard(story.aboard, taught.boat, "--aboard")
+    trip = Trip(start=story.start, finish=story.finish, depart=depart, aboard=full)
     network = _network(the_region, the_boat, Margins(), depart, cached=True)
-    answer = _answer(network, trip, depart, as_json=False)
-    with contextlib.ExitStack() as drafts:  # both files or neither
+    answer = _answer(network, trip, depart, as_json=False, boat=taught.boat, notes=[what_it_taught(taught)])
+    with contextlib.ExitStack() as drafts:  # all files or none
         draft = drafts.enter_context(replaced_file(out / "passage.json"))
         draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
+        page = build_page(taught.lesson, sharpened(the_boat, entries), the_region.zone)
+        drafts.enter_context(replaced_file(out / "learn.html")).write_text(page, encoding="utf-8")
         _draw(answer, out / "passage.html", drafts)
     _print_passage(answer, as_json=False)
     edges.say("\n" + wrapped(f"What to see here: {story.why}"))
-    edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'}.")
-    edges.say("Open the map in any browser, no network needed.")
+    edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'},")
+    edges.say(f"what {the_boat.name}'s log of {taught.lesson.fillups} fill-ups teaches in {out / 'learn.html'}.")
+    edges.say("Open map and page in any browser, no network needed.")
 
 
 def main() -> None:

@@ -71,7 +71,7 @@ def level_at(gauge: GaugeFit, reading_l: float) -> tuple[float, float, float]:
         return 0.5 * (empty + mean), empty, high
     if reading_l >= gauge.prior.high_l:
         return 0.5 * (brim + mean), low, brim
-    return mean, low, high
+    return min(max(mean, low), high), low, high
 
 
 def tell_last_fifth(boat: Boat, gauge: GaugeFit, readings_l: Sequence[float]) -> str:

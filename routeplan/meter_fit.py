@@ -43,7 +43,7 @@ __all__ = ["MeterFit", "MeterPrior", "SumVerdict", "fit_meters", "quantile"]
 Floats: TypeAlias = "NDArray[np.float64]"
 
 _FACTOR_LOW, _FACTOR_HIGH = 0.5, 2.0  # a meter further off than this is broken, or in another unit
-_FINE = 61  # points across six standard deviations either side: integrates a normal to 1e-9
+_FINE = 49  # points across six standard deviations either side, four to each: integrates a normal to 1e-9
 _REACH_SD = 6.0
 _ROUNDS = 4  # the grid is laid about what the round before found
 _SCATTERS = np.linspace(-2.2, 2.2, 7)  # standard deviations of the log scatter
@@ -185,7 +185,8 @@ def fit_meters(
     centre, spread = looks[0]
     fit: MeterFit | None = None
     for _ in range(_ROUNDS):
-        grid = _lay_out([(centre, spread), *looks], shares, prior, carried)
+        elsewhere = [look for look in looks if abs(look[0] - centre) > 0.5 * _REACH_SD * spread]
+        grid = _lay_out([(centre, spread), *elsewhere], shares, prior, carried)
         fit = _filter(closures, prior, grid)
         mean, sd = _moments(fit.common, fit.weights)
         settled = abs(mean - centre) < 0.5 * spread and 0.55 * spread < sd < 1.8 * spread

@@ -69,7 +69,8 @@ def demo_words() -> tuple[str, ...]:
     story, data = demo_region.story(), demo_region.data_folder()
     ends = (story.start, story.finish)
     files = ("--region", str(data), "--boat", str(data / story.boat))
-    return ("passage", *ends, *files, "--aboard", story.aboard, "--depart", story.depart)
+    log = ("--log", str(data / story.log))
+    return ("passage", *ends, *files, *log, "--aboard", story.aboard, "--depart", story.depart)
 
 
 @pytest.fixture(scope="module")
@@ -604,7 +605,9 @@ def test_the_demo_runs_twice_into_one_folder_from_anywhere(
     for _ in range(2):
         outcome = cli("demo", "--out", "here/demo")
         assert outcome.code == 0, outcome.err
-        assert sorted(p.name for p in (tmp_path / "here/demo").iterdir()) == ["passage.html", "passage.json"]
+        assert sorted(p.name for p in (tmp_path / "here/demo").iterdir()) == [
+            *("learn.html", "passage.html", "passage.json"),
+        ]
         texts.append((tmp_path / "here/demo/passage.json").read_text(encoding="utf-8"))
         assert " ".join(demo_region.story().why.split()) in " ".join(outcome.out.split())
     assert texts[0] == texts[1]
