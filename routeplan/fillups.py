@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, field_validator
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, field_validator
 
 from layers.errors import InputError
 from routeplan.places import nearest_names
@@ -40,7 +40,7 @@ _Volume = Annotated[float, Field(ge=0, le=100_000)]  # l
 _Pumped = Annotated[float, Field(gt=0, le=100_000)]  # l
 _Distance = Annotated[float, Field(ge=0, le=10_000)]  # nmi
 _Hours = Annotated[float, Field(ge=0, le=10_000)]  # h
-_Text = Annotated[str, Field(max_length=500)]
+_Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
 
 
 class _Value(BaseModel):
@@ -101,7 +101,7 @@ class Fillup(_Value):
         Anything else.
     """
 
-    boat: Annotated[str, Field(min_length=1, max_length=80)]
+    boat: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
     when: AwareDatetime
     dock: _Text = ""
     meter_used_l: _Volume | None = None
@@ -124,7 +124,7 @@ class Fillup(_Value):
     def _one_line(cls, text: str) -> str:
         if any(not (letter.isprintable() or letter == "\u00a0") for letter in text):
             raise ValueError("must be one line of printable text")
-        return text.strip()
+        return text
 
     @property
     def meters_used_l(self) -> tuple[float | None, ...]:

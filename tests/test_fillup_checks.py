@@ -238,3 +238,9 @@ def test_limits_of_a_speed_run_are_told_too():
     with pytest.raises(ValidationError) as caught:
         SpeedRun(speed_kn=200, time_h=0)
     assert [fault.field for fault in explain(caught.value)] == ["speed_kn", "time_h"]
+
+
+@pytest.mark.parametrize("boat", ["", "  ", "\t"])
+def test_a_boat_without_a_name_is_no_boat(boat: str) -> None:
+    with pytest.raises(ValidationError):
+        Fillup(boat=boat, when=datetime(2026, 5, 1, tzinfo=UTC), pumped_l=40.0)
