@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from layers.errors import InputError
 from routeplan import priors
-from routeplan.closures import Closure, read_use
+from routeplan.closures import read_use
 from routeplan.fuel import FuelAboard, promised_range_nmi
 from routeplan.meter_fit import fit_meters
 from routeplan.teaching import meter_prior
@@ -42,6 +42,8 @@ _DOUBTED = 0.8  # share: how sure one must be to name the instrument that is wro
 _POINTS = 1500  # of the meter's posterior: the heaviest ones carry all but a hair
 _LAST_FIFTH = 0.2  # share of the tank
 _DRY_SHARE = 0.01  # of the capacity: an empty tank
+_EARLIER = "earlier reset"  # a reset more or less than the log has, at a part fill since the last full mark
+_LEAST_WITHIN = 1e-4  # share of a density that must lie in the tank: less is the farthest tail of the meter factor
 _EMPTY_BY_METER = (
     "By the meter more has been used than was aboard: was it not reset at the last fill-up, is a fill-up missing from "
     "the log, or is the figure in another unit?"
@@ -176,7 +178,7 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
     if joined is None:
         raise AssertionError("unreachable")
     answer = joined
-    if by_meter is not None and by_meter.high_l < _DRY_SHARE * boat.tank.capacity_l:
+    if meter_ways and _guess(levels, meter_ways["as-written"][1]).high_l < _DRY_SHARE * boat.tank.capacity_l:
         notes = [_EMPTY_BY_METER, *notes]
     planning, safe_l = answer, answer.low_l
     if not agree and by_meter is not None and by_gauge is not None:
@@ -233,21 +235,23 @@ def _meter_densities(taught: Taught, shown_l: tuple[float, ...], levels: Floats)
     ways = read_use(shown_l, last, len(shown_l), reset=not ran_on)
     if not ways:
         return {}
-    before = _open_part(open_sum)
+    added_l = 0.0 if open_sum is None else open_sum.pumped_l
+    pasts = [(None, ())] if open_sum is None else [(row, used_l) for row, _, used_l in open_sum.choices()]
     heavy = np.argsort(fit.weights)[::-1][:_POINTS]
     weights = fit.weights[heavy] / fit.weights[heavy].sum()
     found: dict[str, tuple[float, Floats]] = {}
-    for way in ways:
-        used = np.array([*before[1], way.metered_l])
-        metered = fit.factors[heavy] @ used.sum(axis=0)
-        noise = fit.meter_sd_share[heavy] ** 2 * (fit.factors[heavy] ** 2 @ (used**2).sum(axis=0))
-        start, start_var = fit.last_mean_l[heavy], fit.last_var_l2[heavy]
-        mean = boat.tank.full_mark_l + start + before[0] - metered
-        sd = np.sqrt(start_var + noise + (0.0005 * boat.tank.capacity_l) ** 2)
-        found[way.reading] = (priors.RESET_FORGOTTEN_SHARE, _mixture(mean, sd, weights, levels))
+    for row, past_l in pasts:
+        for way in ways if row is None else ways[:1]:  # one slip at a time
+            used = np.array([*past_l, way.metered_l])
+            metered = fit.factors[heavy] @ used.sum(axis=0)
+            noise = fit.meter_sd_share[heavy] ** 2 * (fit.factors[heavy] ** 2 @ (used**2).sum(axis=0))
+            mean = boat.tank.full_mark_l + fit.last_mean_l[heavy] + added_l - metered
+            sd = np.sqrt(fit.last_var_l2[heavy] + noise + (0.0005 * boat.tank.capacity_l) ** 2)
+            name = way.reading if row is None else f"{_EARLIER} {row}"
+            found[name] = (priors.RESET_FORGOTTEN_SHARE, _mixture(mean, sd, weights, levels))
     odd_share = priors.ODD_SHARE if _has_full_mark(taught) else priors.START_ODD_SHARE
-    rest = 1.0 - odd_share - (len(ways) - 1) * priors.RESET_FORGOTTEN_SHARE
-    found["as-written"] = (rest, found.pop(ways[0].reading)[1])
+    rest = 1.0 - odd_share - (len(found) - 1) * priors.RESET_FORGOTTEN_SHARE
+    found["as-written"] = (max(rest, odd_share), found.pop(ways[0].reading)[1])
     found["odd"] = (odd_share, np.full(len(levels), 1.0 / len(levels)))
     return found
 
@@ -256,20 +260,14 @@ def _has_full_mark(taught: Taught) -> bool:
     return any(closure.full for closure in taught.closures)
 
 
-def _open_part(open_sum: Closure | None) -> tuple[float, tuple[tuple[float, ...], ...]]:
-    """Return what part fills have added since the last full mark, and what was used up to them, by row [l]."""
-    if open_sum is None:
-        return 0.0, ()
-    return open_sum.pumped_l, tuple(ways[0].metered_l for ways in open_sum.uses)
-
-
 def _mixture(mean: Floats, sd: Floats, weights: Floats, levels: Floats) -> Floats:
     density = np.zeros_like(levels)
     for start in range(0, len(mean), 250):  # in pieces: the whole table would be large
         part = slice(start, start + 250)
         z = (levels[None, :] - mean[part, None]) / sd[part, None]
         density += (weights[part, None] / sd[part, None] * np.exp(-0.5 * z**2)).sum(axis=0)
-    if not density.sum() > 0:  # all of it lies below an empty tank, or above a full one
+    within = density.sum() * (levels[1] - levels[0]) / math.sqrt(2.0 * math.pi)
+    if within < _LEAST_WITHIN:  # all but a hair of it lies below an empty tank, or above a full one
         density[0 if mean.mean() < levels[0] else -1] = 1.0
     return _normal(density)
 
@@ -371,11 +369,17 @@ def _conflict(
     ran_on = shares.get("reset-forgotten, gauge", 0.0)
     odd_meter = shares.get("odd, gauge", 0.0) + shares.get("was-reset, gauge", 0.0)
     odd_gauge = shares.get("as-written, odd gauge", 0.0)
+    earlier = sum(share for name, share in shares.items() if name.startswith(_EARLIER) and name.endswith(", gauge"))
     reading_l = readings.gauge_l or 0.0
     low_gauge = reading_l < _LAST_FIFTH * boat.tank.capacity_l
     if ran_on > _DOUBTED:
         found.append(
             "Distrust the meter: most likely it wasn't reset at the last fill-up; less its reading then, the two agree."
+        )
+    elif earlier > _DOUBTED:
+        found.append(
+            "Distrust the meter's count: since the last full mark it was most likely not reset at a part fill-up as "
+            "the log says; taken otherwise, the two agree."
         )
     elif by_gauge.mean_l < by_meter.mean_l:
         reasons = ["fuel may have been lost: check the bilge for fuel before you start anything, and look for a leak"]
@@ -387,6 +391,6 @@ def _conflict(
         reasons = ["the meter may not have been reset at the last fill-up", "a fill-up may be missing from the log"]
         reasons.append("the gauge may stick or read high, which leaves a boat dry")
         found.append(f"The gauge says more: {'; '.join(reasons)}.")
-    if max(odd_meter, odd_gauge) > _DOUBTED and ran_on <= _DOUBTED:
+    if max(odd_meter, odd_gauge) > _DOUBTED and max(ran_on, earlier) <= _DOUBTED:
         found.append(f"By what each is worth, distrust the {'meter' if odd_meter > odd_gauge else 'gauge'} first.")
     return found

@@ -26,7 +26,8 @@ __all__ = ["BurnFit", "fit_ratios", "table_burn_l"]
 
 Floats: TypeAlias = "NDArray[np.float64]"
 _POINTS = 161
-_SCATTERS = np.linspace(-2.5, 2.5, 21)  # standard deviations of the log scatter
+_SCATTERS = np.linspace(-4.0, 4.0, 33)  # standard deviations of the log scatter
+_FARTHEST = 3.0  # in the logarithm: a twentieth to twenty times; a run that is known no better says nothing
 _ODD_SCALE = 0.5  # in the logarithm: an odd run is off by half or by double as soon as not
 
 
@@ -119,7 +120,7 @@ def fit_ratios(
     logs = np.log(ratios)
     if len(logs):
         each = math.hypot(float(np.std(logs)), float(np.median(sd_shares)), priors.RUN_SCATTER_SHARE)
-        middle, reach = float(np.median(logs)), 8.0 * each / math.sqrt(len(logs))
+        middle, reach = float(np.median(logs)), min(8.0 * each / math.sqrt(len(logs)), _FARTHEST)
     else:
         middle, reach = math.log(prior_mean), 4.0 * (prior_sd or 1.0)
     spans = [middle + reach * np.linspace(-1.0, 1.0, _POINTS)]

@@ -68,9 +68,9 @@ def level_at(gauge: GaugeFit, reading_l: float) -> tuple[float, float, float]:
     mean, low, high = float(levels.mean()), *(float(v) for v in np.quantile(levels, (_LOW, _HIGH)))
     empty, brim = float(gauge.prior.knots_l[0]), float(gauge.prior.knots_l[-1])
     if reading_l <= gauge.prior.low_l:
-        return 0.5 * (empty + mean), empty, high
-    if reading_l >= gauge.prior.high_l:
-        return 0.5 * (brim + mean), low, brim
+        mean, low = 0.5 * (empty + mean), empty
+    elif reading_l >= gauge.prior.high_l:
+        mean, high = 0.5 * (brim + mean), brim
     return min(max(mean, low), high), low, high
 
 

@@ -89,13 +89,16 @@ class Levels:
     covariance_l2: Floats
 
 
-@dataclass(frozen=True)
-class _Level:
-    """A level as the errors of the full marks make it: a mean, their weights, and an error of its own."""
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """The levels before the fill-ups of one sum, as the full marks at its ends make them; NaN where not told.
 
-    mean_l: float
-    own_var_l2: float
-    marks: tuple[tuple[int, float], ...]
+    Each is (1 - share) times the first mark's error and share times the last one's, and an error of its own.
+    """
+
+    levels_l: Floats
+    shares: Floats
+    own_l2: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,28 +216,29 @@ def _sums(eras: Sequence[MeterEra], points: Sequence[_Point]) -> list[_Sum]:
 def _solve(
     fillups: Sequence[Fillup], eras: Sequence[MeterEra], points: Sequence[_Point], full_mark_l: float
 ) -> _Solved:
-    spread_l = points[-1].spread_l
     sums = _sums(eras, points)
-    off_l, covariance_l2 = _solve_chain(sums, spread_l)
+    off_l, covariance_l2 = _solve_chain(sums, points[-1].spread_l)
     weights = np.zeros((len(fillups), len(off_l)))
-    own = np.zeros(len(fillups))
+    own = np.zeros((len(fillups), len(fillups)))
     levels_l, written_l, used_l, used_var = (np.full(len(fillups), math.nan) for _ in range(4))
-    closed = -1  # position in the chain of the last fill to the mark
+    start = 0  # position in the chain of the last full mark
     for one in sums:
-        end = closed + 1 if one.closure.full else None
-        start = closed if closed >= 0 else None
-        for place, row in enumerate(one.closure.rows):
-            level = _level(one, place, (start, end), off_l, covariance_l2, fillups, full_mark_l, spread_l)
-            if level is not None:
-                levels_l[row], own[row] = level.mean_l, level.own_var_l2
-                for mark, weight in level.marks:
-                    weights[row, mark] += weight
-            start_off_l = 0.0 if start is None else float(off_l[start])
-            written_l[row] = _by_the_meters(one, place, start_off_l, fillups, full_mark_l)
-            used_l[row], used_var[row] = _used(one, place, start, end, off_l, covariance_l2, spread_l)
+        end = start + 1 if one.closure.full else None
+        rows = list(one.closure.rows)
+        pumped_l = np.array([fillups[row].pumped_l for row in rows])
+        off_end_l = None if end is None else float(off_l[end])
+        stretch = _stretch(one, pumped_l, full_mark_l, float(off_l[start]), off_end_l, started=start > 0)
+        levels_l[rows] = stretch.levels_l
+        told = ~np.isnan(stretch.levels_l)
+        weights[rows, start] = np.where(told, 1.0 - stretch.shares, 0.0)
         if end is not None:
-            closed = end
-    return _Solved(levels_l, weights @ covariance_l2 @ weights.T + np.diag(own), written_l, used_l, used_var)
+            weights[rows, end] = np.where(told, stretch.shares, 0.0)
+        own[np.ix_(rows, rows)] = stretch.own_l2
+        for place, row in enumerate(rows):
+            written_l[row] = _by_the_meters(one, place, float(off_l[start]), fillups, full_mark_l)
+            used_l[row], used_var[row] = _used(one, place, (start, end), off_l, covariance_l2)
+        start = start if end is None else end
+    return _Solved(levels_l, weights @ covariance_l2 @ weights.T + own, written_l, used_l, used_var)
 
 
 def _settle(era: MeterEra, number: int, point: _Point) -> _Sum:
@@ -260,32 +264,19 @@ def _settle(era: MeterEra, number: int, point: _Point) -> _Sum:
 
 
 def _solve_chain(sums: Sequence[_Sum], spread_l: float) -> tuple[Floats, Floats]:
-    """Solve how far each fill to the mark was off: mean and covariance."""
+    """Solve how far each full mark was off, that before the first sum in the first place: mean and covariance."""
     closed = [one for one in sums if one.closure.full]
-    precision = np.eye(len(closed)) / spread_l**2
-    pull = np.zeros(len(closed))
+    precision = np.eye(len(closed) + 1) / spread_l**2
+    pull = np.zeros(len(closed) + 1)
     for i, one in enumerate(closed):
         if not one.linked:
             continue
         difference = one.closure.pumped_l - sum(one.metered_l)
-        variance = sum(one.noise_l2) + 1e-12
-        if i == 0 or not one.closure.start_known:
-            variance += spread_l**2
-            precision[i, i] += 1.0 / variance
-            pull[i] += difference / variance
-            continue
-        precision[i, i] += 1.0 / variance
-        precision[i - 1, i - 1] += 1.0 / variance
-        precision[i, i - 1] -= 1.0 / variance
-        precision[i - 1, i] -= 1.0 / variance
-        pull[i] += difference / variance
-        pull[i - 1] -= difference / variance
+        known = 1.0 / (sum(one.noise_l2) + 1e-12)
+        precision[i : i + 2, i : i + 2] += known * np.array([[1.0, -1.0], [-1.0, 1.0]])
+        pull[i : i + 2] += known * difference * np.array([-1.0, 1.0])
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     return covariance @ pull, covariance
-
-
-def _trusted(one: _Sum) -> bool:
-    return one.verdict is None or one.linked
 
 
 def _by_the_meters(one: _Sum, place: int, start_off_l: float, fillups: Sequence[Fillup], full_mark_l: float) -> float:
@@ -296,63 +287,43 @@ def _by_the_meters(one: _Sum, place: int, start_off_l: float, fillups: Sequence[
     return full_mark_l + start_off_l - sum(one.written_l[: place + 1]) + added_l
 
 
-def _level(
-    one: _Sum,
-    place: int,
-    ends: tuple[int | None, int | None],
-    off_l: Floats,
-    covariance_l2: Floats,
-    fillups: Sequence[Fillup],
-    full_mark_l: float,
-    spread_l: float,
-) -> _Level | None:
-    """Tell one level: back from the full mark that closes the sum, on from the one that began it, or both weighed."""
-    start, end = ends
-    pumped = [fillups[row].pumped_l for row in one.closure.rows]
-    last = place == len(pumped) - 1
-    known = []
-    if end is not None and (last or (one.metered_l and _trusted(one))):
-        level_l = full_mark_l + float(off_l[end]) - sum(pumped[place:]) + sum(one.metered_l[place + 1 :])
-        own = sum(one.noise_l2[place + 1 :])
-        if last:
-            return _Level(level_l, own, ((end, 1.0),))  # the chain has weighed the meters in already
-        known.append((_Level(level_l, own, ((end, 1.0),)), own + float(covariance_l2[end, end])))
-    if one.metered_l and _trusted(one) and (start is not None or one.linked):
-        start_off, start_var = (
-            (0.0, spread_l**2) if start is None else (float(off_l[start]), covariance_l2[start, start])
-        )
-        level_l = full_mark_l + start_off - sum(one.metered_l[: place + 1]) + sum(pumped[:place])
-        own = sum(one.noise_l2[: place + 1]) + (spread_l**2 if start is None else 0.0)
-        marks = () if start is None else ((start, 1.0),)
-        known.append((_Level(level_l, own, marks), sum(one.noise_l2[: place + 1]) + float(start_var)))
-    if not known:
-        return None
-    whole = sum(1.0 / variance for _, variance in known)
-    shares = [1.0 / variance / whole for _, variance in known]
-    return _Level(
-        sum(share * level.mean_l for share, (level, _) in zip(shares, known, strict=True)),
-        sum(share**2 * level.own_var_l2 for share, (level, _) in zip(shares, known, strict=True)),
-        tuple(
-            (mark, share * weight)
-            for share, (level, _) in zip(shares, known, strict=True)
-            for mark, weight in level.marks
-        ),
-    )
+def _stretch(
+    one: _Sum, pumped_l: Floats, full_mark_l: float, start_l: float, end_l: float | None, *, started: bool
+) -> _Stretch:
+    """Tell the levels of one sum.
+
+    Where it holds, the marks at its ends say what was used in all of it. What that differs from the meters' sum is
+    shared out by their noise, and what remains of the noise is that of a walk whose two ends are known.
+    """
+    count = len(pumped_l)
+    added_l = np.cumsum(pumped_l) - pumped_l
+    levels_l, shares, own = np.full(count, math.nan), np.zeros(count), np.zeros((count, count))
+    done = np.cumsum(one.noise_l2)
+    if end_l is not None and one.linked:
+        whole = done[-1]
+        shares = done / whole if whole > 0 else np.arange(1, count + 1) / count
+        missing_l = pumped_l.sum() - (end_l - start_l) - sum(one.metered_l)
+        levels_l = full_mark_l + start_l + added_l - np.cumsum(one.metered_l) - shares * missing_l
+        own = np.minimum.outer(done, done) - np.outer(shares, shares) * whole
+    elif end_l is not None:
+        levels_l[-1], shares[-1] = full_mark_l + end_l - pumped_l[-1], 1.0
+    elif one.metered_l and started:
+        levels_l = full_mark_l + start_l + added_l - np.cumsum(one.metered_l)
+        own = np.minimum.outer(done, done)
+    return _Stretch(levels_l, shares, own)
 
 
 def _used(
-    one: _Sum, place: int, start: int | None, end: int | None, off_l: Floats, covariance_l2: Floats, spread_l: float
+    one: _Sum, place: int, ends: tuple[int, int | None], off_l: Floats, covariance_l2: Floats
 ) -> tuple[float, float]:
     """Tell what was used in one run, and its variance: by the sum where it is closed, shared out by the meters."""
     if not one.closure.chained:
         return math.nan, math.nan
+    start, end = ends
     total = None
     if end is not None:
-        if start is None:
-            total = (one.closure.pumped_l - float(off_l[end]), float(covariance_l2[end, end]) + spread_l**2)
-        else:
-            both = covariance_l2[end, end] + covariance_l2[start, start] - 2.0 * covariance_l2[end, start]
-            total = (one.closure.pumped_l - float(off_l[end] - off_l[start]), float(both))
+        both = covariance_l2[end, end] + covariance_l2[start, start] - 2.0 * covariance_l2[end, start]
+        total = (one.closure.pumped_l - float(off_l[end] - off_l[start]), float(both))
     if total is not None and len(one.closure.rows) == 1:
         return total
     if not one.metered_l:

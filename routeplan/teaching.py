@@ -34,6 +34,7 @@ __all__ = ["Taught", "learn", "meter_prior", "sharpened", "without_log"]
 Floats: TypeAlias = "NDArray[np.float64]"
 
 _MOST_FILLUPS = 400  # fill-ups, the last ones: instruments age, and older ones say nothing of today's
+_MOST_READINGS = 120  # of the gauge, the last ones: more hardly move its table, and each makes all others dearer
 _LEAST_SCATTER_SHARE = 0.0005  # of the capacity: no hand and no eye is better than this at the full mark
 _NEW_METER = {"meter-replaced", "meter2-replaced"}
 
@@ -219,7 +220,7 @@ def _fit_gauge(boat: Boat, fillups: Sequence[Fillup], levels: Levels) -> tuple[G
         row
         for row, (fillup, truth) in enumerate(zip(fillups, levels.rows, strict=True))
         if fillup.gauge_before_l is not None and truth.level_l is not None
-    ]
+    ][-_MOST_READINGS:]
     readings = [fillups[row].gauge_before_l or 0.0 for row in rows]
     data = GaugeData(
         np.array(readings, dtype=np.float64),
