@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 SHELL = re.findall(r"^```sh\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
-COMMANDS = [line for block in SHELL[2:] for line in block.splitlines() if line.startswith("routeplan ")]
+BLOCKS = [[line for line in block.splitlines() if line.startswith("routeplan ")] for block in SHELL[2:]]
+COMMANDS = [line for block in BLOCKS for line in block]
 MARKED = re.findall(r"((?:^(?!<!--).+\n)+)<!-- from: (.+?) -->$", README, flags=re.MULTILINE)
 ROWS = re.findall(r"^\| `(\w+)` \| ([a-z, ]+) \| (.+) \|$", README, flags=re.MULTILINE)
 LIMIT_S = 120  # [s] for one command on a busy machine
@@ -56,13 +57,14 @@ def test_the_two_commands_that_everything_hangs_on() -> None:
         assert printed.stdout.strip() == block.strip()
 
 
-@pytest.mark.parametrize("line", COMMANDS)
-def test_a_command_runs(line: str, beside_the_demo: Path, cache_with_demo: Path) -> None:
-    done = run_apart(*shlex.split(line)[1:], cache=cache_with_demo, cwd=beside_the_demo, timeout_s=LIMIT_S)
-    assert done.returncode == 0, done.stderr
-    assert done.stdout
-    for option, name in re.findall(r"(--map|--layers) (\S+)", line):
-        assert (beside_the_demo / name).exists(), option
+@pytest.mark.parametrize("block", BLOCKS, ids=range(len(BLOCKS)))
+def test_commands_run_one_after_the_other(block: list[str], beside_the_demo: Path, cache_with_demo: Path) -> None:
+    for line in block:
+        done = run_apart(*shlex.split(line)[1:], cache=cache_with_demo, cwd=beside_the_demo, timeout_s=LIMIT_S)
+        assert done.returncode == 0, f"{line}: {done.stderr}"
+        assert done.stdout
+        for option, name in re.findall(r"(--map|--layers|--page) (\S+)", line):
+            assert (beside_the_demo / name).exists(), option
 
 
 def test_there_are_commands_to_run() -> None:
