@@ -249,7 +249,8 @@ def _meter_densities(taught: Taught, shown_l: tuple[float, ...], levels: Floats)
             sd = np.sqrt(fit.last_var_l2[heavy] + noise + (0.0005 * boat.tank.capacity_l) ** 2)
             name = way.reading if row is None else f"{_EARLIER} {row}"
             found[name] = (priors.RESET_FORGOTTEN_SHARE, _mixture(mean, sd, weights, levels))
-    odd_share = priors.ODD_SHARE if _has_full_mark(taught) else priors.START_ODD_SHARE
+    # Who has no log says by giving the meter that it counts from a full tank; a log of part fills says nothing of one.
+    odd_share = priors.ODD_SHARE if _has_full_mark(taught) or not taught.fillups else priors.START_ODD_SHARE
     rest = 1.0 - odd_share - (len(found) - 1) * priors.RESET_FORGOTTEN_SHARE
     found["as-written"] = (max(rest, odd_share), found.pop(ways[0].reading)[1])
     found["odd"] = (odd_share, np.full(len(levels), 1.0 / len(levels)))

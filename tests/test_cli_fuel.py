@@ -108,6 +108,7 @@ def test_without_a_log_it_says_what_it_leans_on(cli: Callable[..., Outcome]) -> 
     assert "taken on trust" in " ".join(done.out.split())
     document = cli("aboard", "--boat", BISCUIT, "--meter", "60", "--json").document
     assert document["mean_l"] == pytest.approx(218 - 60, abs=1.0)
+    assert document["low_l"] > 145  # a full mark within 2.8 l and a factor within 3 %, twice over: no more is doubted
     learnt = cli("aboard", "--boat", BISCUIT, "--meter", "60", "--log", LOG, "--json").document
     assert document["sd_l"] > learnt["sd_l"]
     aside = cli("aboard", "--boat", BISCUIT, "--meter", "60", "--log", LOG, "--no-log", "--json").document
