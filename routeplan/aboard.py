@@ -14,7 +14,7 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING, Annotated, TypeAlias
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from layers.errors import InputError
 from routeplan import priors
@@ -106,13 +106,15 @@ class Aboard(_Value):
     findings
         What must be said, in words, the gravest first.
     usable_l
-        [l] What may be burnt, above unusable fuel and reserve, by the planning figure's mean.
+        [l] What may be burnt, above unusable fuel and reserve, of what may be counted on.
     range_nmi
-        [nmi] At cruising speed, that distance which may be promised at nine in ten.
+        [nmi] At cruising speed, the distance that may be promised, and never more than the usable fuel goes.
     takes_l, takes_low_l, takes_high_l
         [l] How much the tank will take to the full mark: mean, and 90 % interval.
     fillups
         Fill-ups of the log that it rests on.
+    counts_from
+        The fill-up that the meter is counted from; None where it isn't read, or the log has none.
     """
 
     fuel: FuelAboard
@@ -131,6 +133,7 @@ class Aboard(_Value):
     takes_low_l: float
     takes_high_l: float
     fillups: int
+    counts_from: AwareDatetime | None
 
 
 def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> Aboard:
@@ -199,12 +202,16 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
         by_gauge=by_gauge,
         agree=agree,
         findings=tuple(notes),
-        usable_l=boat.usable_l(planning.mean_l),
-        range_nmi=promised_range_nmi(taught.boat, fuel, boat.cruising_speed_kn, confidence),
+        usable_l=boat.usable_l(safe_l),
+        range_nmi=min(
+            promised_range_nmi(taught.boat, fuel, boat.cruising_speed_kn, confidence),
+            taught.boat.range_nmi(safe_l, boat.cruising_speed_kn),
+        ),
         takes_l=max(0.0, room_l),
         takes_low_l=max(0.0, room_l - math.hypot(answer.high_l - answer.mean_l, mark_l)),
         takes_high_l=max(0.0, room_l + math.hypot(answer.mean_l - answer.low_l, mark_l)),
         fillups=taught.lesson.fillups,
+        counts_from=taught.fillups[-1].when if meter_ways and taught.fillups else None,
     )
 
 
@@ -233,8 +240,8 @@ def _meter_densities(taught: Taught, shown_l: tuple[float, ...], levels: Floats)
         return {}
     ran_on = last is not None and not last.meter_reset
     ways = read_use(shown_l, last, len(shown_l), reset=not ran_on)
-    if not ways:
-        return {}
+    if not ways or (ran_on and ways[0].reading == "was-reset"):
+        return {}  # reset some time since the last fill-up: what was used before that isn't known
     added_l = 0.0 if open_sum is None else open_sum.pumped_l
     pasts = [(None, ())] if open_sum is None else [(row, used_l) for row, _, used_l in open_sum.choices()]
     heavy = np.argsort(fit.weights)[::-1][:_POINTS]
@@ -342,6 +349,8 @@ def _notes_of_log(taught: Taught, readings: Readings, *, counted: bool) -> list[
             f"The log holds no fill-up of {boat.name}: a full tank when the meter was reset, and instruments like "
             "most boats', are taken on trust."
         )
+        if readings.meters_l is not None and len(readings.meters_l) == 1:
+            notes.append("The meter's figure is taken for all engines together; write two meters as 15.4+15.8.")
     elif counted and not _has_full_mark(taught):
         notes.append("No full mark is in the log: a full tank when the meter was first reset is taken on trust.")
     last = taught.fillups[-1] if taught.fillups else None

@@ -120,6 +120,7 @@ def passage(  # one parameter an option
     """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
     from layers import read_region
     from routeplan.boats import read_boat
+    from routeplan.console import wrapped
     from routeplan.fuel import read_confidence
     from routeplan.log_use import what_it_taught
     from routeplan.quantities import read_speed_kn
@@ -147,6 +148,8 @@ def passage(  # one parameter an option
     )
     network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
     said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
+    if found is not None and not found.agree and not as_json:
+        edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
     answer = _answer(network, trip, now, as_json=as_json, boat=taught.boat, notes=said)
     with contextlib.ExitStack() as drafts:  # both files or neither
         if map_file is not None:

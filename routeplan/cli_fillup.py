@@ -276,8 +276,11 @@ def export(
     """Write the log as a CSV file, which imports again without loss."""
     from layers.files import replaced_file
     from routeplan.fillup_csv import write_csv
+    from routeplan.log_files import check_csv_target
 
     volume_unit = _unit(unit)
+    if file != "-":
+        check_csv_target(edges.named(Path(file), "FILE"))
     with contextlib.ExitStack() as stack:
         where, entries = stack.enter_context(_entries(log, None))
         chosen = (lambda: entries(name)) if history else _standing(where, entries, name)
@@ -286,7 +289,7 @@ def export(
             write_csv(chosen, text, volume_unit, history=history)
             edges.say(text.getvalue().removesuffix("\n"))
             return
-        draft = stack.enter_context(replaced_file(edges.named(Path(file), "FILE")))
+        draft = stack.enter_context(replaced_file(Path(file)))
         with draft.open("w", encoding="utf-8", newline="") as out:
             count = write_csv(chosen, out, volume_unit, history=history)
     what = "entries" if history else "fill-ups"

@@ -57,7 +57,7 @@ def aboard(
     if as_json:
         edges.print_json(aboard_document(found, the_boat, share, FUEL_CAUTIONS))
     else:
-        edges.say(tell_aboard(found, the_boat, readings, share))
+        edges.say(tell_aboard(found, the_boat, readings, share, edges.now()))
 
 
 def boat_learn(
@@ -138,6 +138,8 @@ def advice(
         take_l=None if take is None else read_volume_l(take, "--take", bare=the_boat.units.volume_unit),
         **facts,
     )
+    if found is not None:
+        told = told.model_copy(update={"findings": (*found.findings, *told.findings)})
     if as_json:
         edges.print_json(advice_document(told, currency))
     else:

@@ -215,7 +215,7 @@ def tell_import(given: FillupImport, where: str, *, written: bool) -> str:
         ]
         out += ["", *_table(("  boat", "new", "from and to (UTC)"), spans, right=frozenset({1}))]
         out += ["", f"As they were understood, in {unit}:", *_understood_rows(given)]
-    out += [wrapped(f"Note: {caution}.") for caution in given.cautions]
+    out += [wrapped(f"Note: {caution}{'' if caution.endswith('?') else '.'}") for caution in given.cautions]
     out.append("")
     if written:
         out.append(f"Wrote {given.new:,} entries into {where}." if given.new else f"Nothing to write into {where}.")

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from routeplan.console import table, wrapped
-from routeplan.moments import shown_moment
+from routeplan.moments import shown_gap, shown_moment
 from routeplan.units_shown import shown_distance_down, shown_speed
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from routeplan.aboard import Aboard, Guess, Readings
     from routeplan.boats import Boat
     from routeplan.lessons import Figure, Lesson
@@ -24,7 +26,7 @@ FUEL_CAUTIONS = (
 _SHARE_SHOWN = 0.0005  # share: smaller departures from 1 show as none
 
 
-def tell_aboard(found: Aboard, boat: Boat, readings: Readings, confidence: float) -> str:
+def tell_aboard(found: Aboard, boat: Boat, readings: Readings, confidence: float, now: datetime) -> str:
     """Tell the fuel aboard.
 
     Parameters
@@ -37,6 +39,8 @@ def tell_aboard(found: Aboard, boat: Boat, readings: Readings, confidence: float
         What was read.
     confidence
         [share] That the range is promised at.
+    now
+        The clock.
 
     Returns
     -------
@@ -68,11 +72,18 @@ def tell_aboard(found: Aboard, boat: Boat, readings: Readings, confidence: float
         f"Usable   {units.volume_down(found.usable_l)} {usable}",
         f"Range    {shown_distance_down(found.range_nmi)} {cruise}",
         f"Takes    about {units.volume(found.takes_l)} to the full mark {takes}",
-        f"Rests on {counted if found.fillups else 'no fill-up: the log has none of hers'}",
+        f"Rests on {counted if found.fillups else 'no fill-up: the log has none of hers'}{_start(found, now)}",
         "",
         *(wrapped(f"- {caution}") for caution in FUEL_CAUTIONS),
     ]
     return "\n".join(out)
+
+
+def _start(found: Aboard, now: datetime) -> str:
+    if found.counts_from is None:
+        return ""
+    ago = shown_gap(now - found.counts_from)
+    return f"; the meter is counted from that of {shown_moment(found.counts_from, 'here')}, {ago} ago"
 
 
 def tell_lesson(lesson: Lesson, where: str, clock: WallClock) -> str:
@@ -150,6 +161,7 @@ def _meter_lines(lesson: Lesson) -> list[str]:
 
 def _figure_lines(name: str, said: str, figure: Figure, ends: str, noun: str) -> list[str]:
     basis = f"{figure.rests_on} {noun}{'' if figure.rests_on == 1 else 's'}"
+    basis += " from full mark to full mark" if noun == "sum" else ""
     rests = f"rests on {basis}" if figure.rests_on else "nothing in the log yet: this is what most boats have"
     return [wrapped(f"{name}: {said}; nine in ten {ends}"), wrapped(f"{rests}; {figure.sharpen}", "  ")]
 

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from routeplan.fillup_csv import Row
     from routeplan.moments import WallClock
 
-__all__ = ["entries_of_csv", "is_csv", "read_fillups"]
+__all__ = ["check_csv_target", "entries_of_csv", "is_csv", "read_fillups"]
 
+_LONGEST_HEAD = 4096  # bytes: of a file that is looked into before it is replaced
 _LETTERS = "bcdfghjkmnpqrstvwxz"  # as the names in a log: nothing that a spreadsheet takes for a number
 
 
@@ -65,6 +66,30 @@ def is_csv(where: str | os.PathLike[str]) -> bool:
     Whether its name ends in ``.csv``.
     """
     return "://" not in str(where) and Path(where).suffix.casefold() == ".csv"
+
+
+def check_csv_target(path: Path) -> None:
+    """Make sure that a CSV file may be written here: that nothing is there, or a CSV file of fill-ups.
+
+    Parameters
+    ----------
+    path
+        The file that is to be written.
+
+    Raises
+    ------
+    InputError
+        Something else is there, such as the log itself.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.readline(_LONGEST_HEAD)
+    except OSError:
+        return  # it isn't there, or can't be read: whoever writes it finds out
+    names = head.decode("utf-8-sig", errors="replace").strip().split(",")
+    if head and not {"boat", "when"} <= {name.strip().strip('"').casefold() for name in names}:
+        what = "a database" if head.startswith(b"SQLite format 3") else "a file, but no CSV of fill-ups"
+        raise InputError(str(path), f"is {what}, which would be lost", remedy="name another file")
 
 
 def entries_of_csv(path: Path, *, zone: WallClock | None = None) -> Iterator[Entry]:

@@ -25,6 +25,7 @@ __all__ = ["Witnesses", "find_suspects", "possible_slips"]
 
 _SUSPECT = 0.5  # share: likelier wrong than right
 _SUSPECT_RUN = 0.9  # share: a run that burnt more than others may be honest; only a gross one is told
+_BEYOND_TANK = 1.02  # share of the capacity: more is no error of a label, but a wrong figure
 _FITS_SD = 1.5  # standard deviations: a slip of the pen explains a sum that is this close once it is put right
 _CLEARER = 1.5  # standard deviations by which one of two levels must fit the gauge better, to say which is wrong
 
@@ -72,7 +73,7 @@ def find_suspects(known: Witnesses) -> tuple[Suspicion, ...]:
     -------
     In order of time, one at the most for each fill-up.
     """
-    found: dict[int, Suspicion] = {}
+    found = {row: _suspicion(known, row, which, 1.0, why) for row, which, why in _beyond_tank(known)}
     told = set()
     for row, truth in enumerate(known.truths):
         verdict = truth.verdict
@@ -82,10 +83,10 @@ def find_suspects(known: Witnesses) -> tuple[Suspicion, ...]:
         last = max(r for r, other in enumerate(known.truths) if other.verdict is verdict)
         if verdict.ran_on > verdict.odd:
             where = last if verdict.row is None else verdict.row
-            found[where] = _suspicion(known, where, "meter", verdict.ran_on, _ran_on(known, where, verdict))
+            found.setdefault(where, _suspicion(known, where, "meter", verdict.ran_on, _ran_on(known, where, verdict)))
         else:
             doubtful, why = _odd(known, row, last, verdict)
-            found[last] = _suspicion(known, last, doubtful, verdict.odd, why)
+            found.setdefault(last, _suspicion(known, last, doubtful, verdict.odd, why))
     for row, good in enumerate(known.gauge_good):
         if good is not None and good < _SUSPECT and row not in found:
             found[row] = _suspicion(known, row, "gauge", 1.0 - good, _gauge(known, row))
@@ -126,6 +127,22 @@ def possible_slips(volume_l: float, litres_per_unit: float) -> Iterator[tuple[st
             text = "".join(letters)
             if float(text) > 0:
                 yield f"{float(text):.1f}", float(text) * litres_per_unit
+
+
+def _beyond_tank(known: Witnesses) -> Iterator[tuple[int, Doubtful, str]]:
+    """Find figures that can't be: an import that was held against no tank lets them in."""
+    units, most_l = known.boat.units, _BEYOND_TANK * known.boat.tank.capacity_l
+    for row, entry in enumerate(known.entries):
+        figures: list[tuple[Doubtful, float]] = [
+            ("pumped", entry.fillup.pumped_l),
+            ("gauge", entry.fillup.gauge_before_l or 0.0),
+        ]
+        for which, volume_l in figures:
+            if volume_l > most_l:
+                what = "were pumped" if which == "pumped" else "showed on the gauge"
+                holds = units.volume(known.boat.tank.capacity_l)
+                yield row, which, f"{units.volume(volume_l)} {what}, and the tank holds {holds}: is it another unit?"
+                break
 
 
 def _suspicion(known: Witnesses, row: int, doubtful: Doubtful, probability: float, why: str) -> Suspicion:

@@ -36,6 +36,8 @@ Floats: TypeAlias = "NDArray[np.float64]"
 _MOST_FILLUPS = 400  # fill-ups, the last ones: instruments age, and older ones say nothing of today's
 _MOST_READINGS = 120  # of the gauge, the last ones: more hardly move its table, and each makes all others dearer
 _LEAST_SCATTER_SHARE = 0.0005  # of the capacity: no hand and no eye is better than this at the full mark
+_LEAST_RUN_SHARE = 0.001  # of the capacity: a run that burnt less says nothing of the burn
+_LEAST_RUN_NMI = 0.1  # nmi: nor does a shorter one of the economy
 _NEW_METER = {"meter-replaced", "meter2-replaced"}
 
 
@@ -98,7 +100,7 @@ def learn(boat: Boat, log: Sequence[Entry | Fillup]) -> Taught:
     levels = find_levels(fillups, eras, boat.tank.full_mark_l)
     gauge, gauge_rows = _fit_gauge(boat, fillups, levels)
     burn, burn_rows, ratios = _fit_burn(boat, fillups, levels.rows)
-    economy, economy_rows = _fit_economy(fillups, levels.rows)
+    economy, economy_rows = _fit_economy(boat, fillups, levels.rows)
     by_row_ratio = _by_row(len(fillups), burn_rows, ratios)
     known = Witnesses(
         boat,
@@ -235,7 +237,10 @@ def _fit_burn(boat: Boat, fillups: Sequence[Fillup], truths: Sequence[RowTruth])
     rows, ratios, errors = [], [], []
     for row, (fillup, truth) in enumerate(zip(fillups, truths, strict=True)):
         table_l = table_burn_l(boat, fillup)
-        if table_l and truth.used_l and truth.used_sd_l is not None and truth.used_l > 0 and truth.believed:
+        least_l = _LEAST_RUN_SHARE * boat.tank.capacity_l
+        if table_l is None or truth.used_l is None or truth.used_sd_l is None or not truth.believed:
+            continue
+        if min(table_l, truth.used_l) > least_l:
             rows.append(row)
             ratios.append(truth.used_l / table_l)
             errors.append(truth.used_sd_l / truth.used_l)
@@ -243,14 +248,15 @@ def _fit_burn(boat: Boat, fillups: Sequence[Fillup], truths: Sequence[RowTruth])
     return fit_ratios(values, np.array(errors)), rows, values
 
 
-def _fit_economy(fillups: Sequence[Fillup], truths: Sequence[RowTruth]) -> tuple[BurnFit, list[int]]:
+def _fit_economy(boat: Boat, fillups: Sequence[Fillup], truths: Sequence[RowTruth]) -> tuple[BurnFit, list[int]]:
     rows, ratios, errors = [], [], []
     for row, (fillup, truth) in enumerate(zip(fillups, truths, strict=True)):
-        if fillup.distance_run_nmi and truth.used_l and truth.used_sd_l is not None and truth.believed:
-            if truth.used_l <= 0:
-                continue
+        if truth.used_l is None or truth.used_sd_l is None or not truth.believed:
+            continue
+        distance_nmi = fillup.distance_run_nmi or 0.0
+        if distance_nmi > _LEAST_RUN_NMI and truth.used_l > _LEAST_RUN_SHARE * boat.tank.capacity_l:
             rows.append(row)
-            ratios.append(fillup.distance_run_nmi / truth.used_l)
+            ratios.append(distance_nmi / truth.used_l)
             errors.append(truth.used_sd_l / truth.used_l)
     return fit_ratios(np.array(ratios), np.array(errors), prior_sd=None if rows else 1.0), rows
 

@@ -212,7 +212,7 @@ def test_a_leak_says_bilge_and_counts_on_the_lower_figure(taught: Taught):
     assert found.safe_l == min(found.by_meter.low_l, found.by_gauge.low_l)
     assert found.safe_l < 200
     assert found.fuel.mean_l == pytest.approx(found.by_gauge.mean_l)
-    assert found.usable_l == pytest.approx(BOAT.usable_l(found.by_gauge.mean_l))
+    assert found.usable_l == pytest.approx(BOAT.usable_l(found.by_gauge.low_l))
 
 
 def test_a_gauge_that_says_more_is_no_comfort(taught: Taught):
@@ -345,6 +345,12 @@ def test_any_readings(meter_l: float | None, gauge_l: float | None, which: int, 
     if meter_l is None and gauge_l is None:
         return
     readings = Readings(meters_l=None if meter_l is None else (meter_l,), gauge_l=gauge_l)
+    last = LOGS[which].fillups[-1:]
+    ran_on_l = 0.0 if not last or last[0].meter_reset else last[0].meter_used_l or 0.0
+    if gauge_l is None and (meter_l or 0.0) < ran_on_l:  # reset some time since: alone it tells nothing
+        with pytest.raises(InputError, match="can't be counted"):
+            find_aboard(LOGS[which], readings, confidence)
+        return
     found = find_aboard(LOGS[which], readings, confidence)
     for one in (found, found.by_meter, found.by_gauge):
         if one is not None:

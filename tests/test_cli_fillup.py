@@ -476,10 +476,23 @@ def test_what_cant_be_done_is_said_in_one_line(cli: Cli, log: Path, words: tuple
 def test_an_export_does_not_spoil_the_file_it_can_not_replace(cli: Cli, add: Cli, tmp_path: Path):
     add("46.8", "48", "47.1")
     old = tmp_path / "old.csv"
-    old.write_text("mine")
+    old.write_text("boat,when,pumped_l\nmine")
     assert "no fill-up of this boat" in refused(cli("export", old, "--name", "Nobody"))
-    assert old.read_text() == "mine"
+    assert old.read_text() == "boat,when,pumped_l\nmine"
     assert "is a folder" in refused(cli("export", tmp_path))
+
+
+def test_an_export_onto_the_log_or_another_file_is_refused(cli: Cli, add: Cli, log: Path, tmp_path: Path):
+    add("46.8", "48", "47.1")
+    before = log.read_bytes()
+    assert "is a database, which would be lost" in refused(cli("export", log))
+    assert log.read_bytes() == before
+    letter = tmp_path / "letter.txt"
+    letter.write_text("Dear all")
+    assert "no CSV of fill-ups" in refused(cli("export", letter))
+    assert letter.read_text() == "Dear all"
+    assert cli("export", tmp_path / "new.csv").code == 0
+    assert cli("export", tmp_path / "new.csv").code == 0  # an older export is replaced
 
 
 def test_json_is_one_document(cli: Cli, add: Cli):

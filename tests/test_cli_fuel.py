@@ -48,7 +48,9 @@ def test_both_instruments_that_agree(cli: Callable[..., Outcome]) -> None:
     assert document["mean_l"] == pytest.approx(158, abs=3)
     assert document["low_l"] < document["mean_l"] < document["high_l"]
     assert document["safe_l"] == document["low_l"]
-    assert document["usable_l"] == pytest.approx(document["mean_l"] - 39, abs=0.01)  # 9 unusable, 30 of reserve
+    assert document["usable_l"] == pytest.approx(document["safe_l"] - 39, abs=0.01)  # 9 unusable, 30 of reserve
+    assert document["counts_from"] == "2025-09-28T15:40:00Z"
+    assert "counted from that of Sun 28 Sep 2025" in " ".join(done.out.split())
     assert 0 < document["range_nmi"] < document["usable_l"] * 24 / 34.5
     assert document["takes_low_l"] < document["takes_l"] < document["takes_high_l"]
     assert document["fillups"] == 22
@@ -75,6 +77,28 @@ def test_fuel_that_is_missing_is_told_with_the_bilge_first(cli: Callable[..., Ou
     assert document["agree"] is False
     assert document["fuel"]["mean_l"] == document["by_gauge"]["mean_l"] < document["by_meter"]["mean_l"]
     assert document["safe_l"] == document["by_gauge"]["low_l"]
+
+
+def test_the_same_is_told_before_she_is_filled_and_before_a_plan(cli: Callable[..., Outcome]) -> None:
+    words = ("--boat", BISCUIT, "--meter", "60", "--gauge", "100", "--log", LOG)
+    said = cli("fillup", "advice", *words).out
+    assert 0 < said.index("disagree beyond chance") < said.index("Ask for")
+    assert "check the bilge" in " ".join(said.split())
+
+
+def test_a_meter_that_was_reset_since_is_not_counted(cli: Callable[..., Outcome], tmp_path: Path) -> None:
+    """The meter stood at 30 l and wasn't reset; now it shows 10 l: it was, and what ran before that is unknown."""
+    log = tmp_path / "log.csv"
+    log.write_text(
+        "boat,when,meter_used_l,gauge_before_l,pumped_l,meter_reset\n"
+        "Plain Test,2026-05-01T12:00Z,40,55,40,yes\nPlain Test,2026-05-02T12:00Z,30,65,30,no\n",
+        encoding="utf-8",
+    )
+    boat = write_boat(tmp_path / "boat.toml")
+    assert "didn't see all that was used" in refused(cli("aboard", "--boat", boat, "--log", log, "--meter", "10"))
+    both = cli("aboard", "--boat", boat, "--log", log, "--meter", "10", "--gauge", "60", "--json").document
+    assert both["by_meter"] is None
+    assert any("only the gauge is used" in line for line in both["findings"])
 
 
 def test_two_meters_are_read_together_and_one_alone_is_refused(cli: Callable[..., Outcome]) -> None:
@@ -267,7 +291,8 @@ def test_a_contradiction_is_told_with_the_plan(
     log = season(tmp_path / "log.csv")
     done = cli("passage", "West Mark", "East Mark", *waters, "--log", log, "--meter", "5", "--gauge", "60")
     assert done.code == 0, done.err
-    assert "disagree beyond chance" in " ".join(done.out.split())
+    said = " ".join(done.out.split())
+    assert 0 <= said.index("disagree beyond chance") < said.index("Recommended")
 
 
 def test_the_default_log_is_used_where_there_is_one(
