@@ -18,6 +18,7 @@ from oracles import seasons as simulator
 from oracles.season_scores import ALONE, RULES, Judged, Scores, Span, fit_by_product, score_season
 from oracles.seasons import KINDS, draw_gauge, draw_season, find_contradictions
 from scipy import stats
+from threadpoolctl import threadpool_limits
 
 from routeplan import priors
 from routeplan.fillups import Fillup
@@ -64,7 +65,8 @@ def fitted() -> Fitted:
         [draw_season(np.random.default_rng(seed), spoiled_share=share) for seed in parent.spawn(SEASONS)]
         for parent, share in ((clean, 0.0), (spoiled, 0.05))
     ]
-    return Fitted(*(tuple((season, fit_by_product(season)) for season in group) for group in drawn))
+    with threadpool_limits(1):  # matrices this small lose by threads, most of all where tests run side by side
+        return Fitted(*(tuple((season, fit_by_product(season)) for season in group) for group in drawn))
 
 
 def scored(pairs: Iterable[tuple[Season, Judged]], narrowed: float = 1.0) -> Scores:
