@@ -148,14 +148,14 @@ def passage(  # one parameter an option
     )
     network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
     said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
-    if found is not None and not found.agree and not as_json:
-        edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
     answer = _answer(network, trip, now, as_json=as_json, boat=taught.boat, notes=said)
     with contextlib.ExitStack() as drafts:  # both files or neither
         if map_file is not None:
             _draw(answer, map_file, drafts)
         if layers_file is not None:
             _write_layers(answer, layers_file)
+    if found is not None and not found.agree and not as_json:
+        edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
     _print_passage(answer, as_json=as_json)
 
 

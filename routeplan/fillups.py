@@ -16,9 +16,9 @@ from layers.errors import InputError
 from routeplan.places import nearest_names
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
 
-__all__ = ["SEAS", "SINCE", "Entry", "Fillup", "FillupLog", "Sea", "Since", "SpeedRun", "fillups_of"]
+__all__ = ["SEAS", "SINCE", "Entry", "Fillup", "FillupLog", "Sea", "Since", "SpeedRun"]
 
 Sea: TypeAlias = Literal["calm", "smooth", "slight", "moderate", "rough", "very rough"]
 """How the sea was: words of the WMO's sea states (code table 3700)."""
@@ -235,18 +235,3 @@ class FillupLog:
             remedy = f"did you mean {', '.join(near)}?" if near else "add one with routeplan fillup add"
             raise InputError(self.where, "holds no fill-up of this boat", value=boat, remedy=remedy)
         return found
-
-
-def fillups_of(entries: Sequence[Entry]) -> tuple[Fillup, ...]:
-    """Return the fill-ups of entries.
-
-    Parameters
-    ----------
-    entries
-        Entries of a log.
-
-    Returns
-    -------
-    Their fill-ups, in the same order.
-    """
-    return tuple(entry.fillup for entry in entries)

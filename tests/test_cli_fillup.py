@@ -10,7 +10,6 @@ import pytest
 from faces import Outcome, run, write_boat
 
 import demo_region
-from routeplan.fillups import fillups_of
 from routeplan.log_files import read_fillups
 from routeplan.logbook import NoLogError
 
@@ -376,7 +375,7 @@ def test_the_check_line_says_where_meter_and_pump_can_not_be_compared(add: Cli):
 def test_a_log_reads_in_python_too(cli: Cli, log: Path):
     assert cli("import", DEMO, "--yes").code == 0
     ours, theirs = read_fillups(log), read_fillups(DEMO)
-    assert fillups_of(ours.entries) == fillups_of(theirs.entries)
+    assert [e.fillup for e in ours.entries] == [e.fillup for e in theirs.entries]
 
 
 def test_an_export_imports_again_to_the_same_export(cli: Cli, add: Cli, tmp_path: Path):

@@ -293,6 +293,8 @@ def test_a_contradiction_is_told_with_the_plan(
     assert done.code == 0, done.err
     said = " ".join(done.out.split())
     assert 0 <= said.index("disagree beyond chance") < said.index("Recommended")
+    lost = cli("passage", "West Mark", "Nowhere", *waters, "--log", log, "--meter", "5", "--gauge", "60")
+    assert "Nowhere" in refused(lost)  # nothing on stdout, whatever there was to say
 
 
 def test_the_default_log_is_used_where_there_is_one(
