@@ -349,15 +349,14 @@ def demo(
     from routeplan.documents import passage_document
     from routeplan.fuel import read_aboard
     from routeplan.learn_page import build_page
-    from routeplan.log_use import entries_for, what_it_taught
-    from routeplan.teaching import learn, sharpened
+    from routeplan.log_use import taught_by, what_it_taught
+    from routeplan.teaching import sharpened
     from routeplan.trips import Trip, read_departure
     from routeplan.water import Margins
 
     story, data = demo_region.story(), demo_region.data_folder()
     the_boat = read_boat(data / story.boat)
-    entries = entries_for(the_boat, str(data / story.log))
-    taught = learn(the_boat, entries)
+    taught = taught_by(the_boat, str(data / story.log))
     the_region = read_region(data)
     depart = read_departure(story.depart, the_region.zone, "--depart")
     full = read_aboard(story.aboard, taught.boat, "--aboard")
@@ -367,7 +366,7 @@ def demo(
     with contextlib.ExitStack() as drafts:  # all files or none
         draft = drafts.enter_context(replaced_file(out / "passage.json"))
         draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
-        page = build_page(taught.lesson, sharpened(the_boat, entries), the_region.zone)
+        page = build_page(taught.lesson, sharpened(taught), the_region.zone)
         drafts.enter_context(replaced_file(out / "learn.html")).write_text(page, encoding="utf-8")
         _draw(answer, out / "passage.html", drafts)
     _print_passage(answer, as_json=False)

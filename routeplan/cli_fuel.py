@@ -80,13 +80,13 @@ def boat_learn(
 
     the_boat = read_boat(file)
     fillups = read_fillups(default_log() if log is None else log)
-    entries = fillups.need(the_boat.name)
-    lesson = learn(the_boat, entries).lesson
+    taught = learn(the_boat, fillups.need(the_boat.name))
+    lesson = taught.lesson
     if page is not None or pictures is not None:
         from routeplan.charts import draw_pictures
         from routeplan.learn_page import write_page
 
-        path = sharpened(the_boat, entries)
+        path = sharpened(taught)
         if pictures is not None:
             draw_pictures(lesson, path, edges.named(pictures, "--pictures"), kind)  # type: ignore[arg-type]
         if page is not None:

@@ -145,31 +145,24 @@ def without_log(boat: Boat) -> Taught:
     return learn(boat, ())
 
 
-def sharpened(boat: Boat, log: Sequence[Entry | Fillup]) -> tuple[tuple[datetime, Figure], ...]:
+def sharpened(taught: Taught) -> tuple[tuple[datetime, Figure], ...]:
     """Tell how the meter factor sharpened, fill-up by fill-up.
 
     Parameters
     ----------
-    boat
-        The boat.
-    log
-        Her fill-ups.
+    taught
+        What the log taught.
 
     Returns
     -------
     After each sum that the meters now fitted closed: its moment, and the factor as it was known then.
     """
-    entries, _ = _chosen(boat, log)
-    fillups = tuple(entry.fillup for entry in entries)
-    if not meter_count(fillups):
-        return ()
-    era = _fit_eras(boat, fillups, meter_count(fillups))[-1]
     return tuple(
         (
-            fillups[row].when,
+            taught.fillups[row].when,
             Figure(mean=mean, sd=sd, low=low, high=high, rests_on=number, sharpen=""),
         )
-        for number, (row, mean, sd, low, high) in enumerate(era.fit.path, start=1)
+        for number, (row, mean, sd, low, high) in enumerate(taught.meter_fit.path, start=1)
     )
 
 

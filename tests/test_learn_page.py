@@ -250,7 +250,8 @@ def real_log() -> tuple[Lesson, tuple[tuple[datetime, object], ...]]:
         )
         for n in range(8)
     ]
-    return learn(boat, log).lesson, sharpened(boat, log)
+    taught = learn(boat, log)
+    return taught.lesson, sharpened(taught)
 
 
 @pytest.fixture(scope="module")

@@ -208,7 +208,7 @@ def test_no_log():
     assert (lesson.fillups, lesson.meter_factor, lesson.burn_factor) == (0, None, None)
     assert lesson.suspicious == ()
     assert lesson.taught == BOAT
-    assert sharpened(BOAT, []) == ()
+    assert sharpened(learn(BOAT, [])) == ()
 
 
 def test_the_burn_goes_into_the_boat_that_plans():
@@ -374,7 +374,7 @@ def test_any_log_is_learnt_from(written: list[dict[str, Any]], units: UnitSystem
     assert taught.lesson.fillups == len(log)
     found = find_aboard(taught, Readings(meters_l=(80.0, 90.0)[: taught.meters or 1], gauge_l=210.0))
     assert 0 <= found.low_l <= found.mean_l <= found.high_l <= 400.001
-    for step in sharpened(boat, log):
+    for step in sharpened(learn(boat, log)):
         assert 0.5 < step[1].low <= step[1].mean <= step[1].high < 2
 
 
@@ -450,7 +450,7 @@ def test_one_grossly_spoiled_row_leaves_the_factor(seed: int):
 def test_more_fill_ups_do_not_widen_the_factor_grossly(seed: int):
     """After each one the sd is at most a quarter above the least before: a surprise may widen it, but not for long."""
     season = draw_season(np.random.default_rng(100 + seed), fillups=24)
-    path = [figure.sd for _, figure in sharpened(season.boat, season.log)]
+    path = [figure.sd for _, figure in sharpened(learn(season.boat, season.log))]
     least = np.minimum.accumulate(path)
     assert (np.array(path)[1:] < 1.25 * least[:-1] + 0.002).all()
     assert path[-1] < 0.7 * path[0]
@@ -458,7 +458,7 @@ def test_more_fill_ups_do_not_widen_the_factor_grossly(seed: int):
 
 def test_sharpened_ends_with_the_lesson():
     log = honest()
-    path = sharpened(BOAT, log)
+    path = sharpened(learn(BOAT, log))
     assert [when for when, _ in path] == [one.when for one in log]
     assert [figure.rests_on for _, figure in path] == list(range(1, 11))
     same(factor_of(log), path[-1][1], 0.001)
