@@ -8,10 +8,11 @@ References
 
 from __future__ import annotations
 
+import bisect
 import calendar
 import re
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LONGEST_SHUT_DAYS", "LONGEST_TEXT", "Hours", "NeverOpensError", "read_hours"]
 
+UTC_ZONE = ZoneInfo("UTC")
 LONGEST_SHUT_DAYS = 400  # days; a year and a month: what opens once a year is still found
 LONGEST_TEXT = 1000  # characters; OpenStreetMap itself stops at 255
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -54,6 +56,27 @@ class NeverOpensError(RouteplanError):
         return f"hours {self.text!r}: not open within {LONGEST_SHUT_DAYS} days after {self.when:%Y-%m-%d %H:%M} UTC"
 
 
+@dataclass
+class _Changes:
+    """The openings and closings of some hours, as far as anybody has asked: a search asks the same days many times."""
+
+    begin: datetime | None = None
+    until: datetime = datetime(1970, 1, 1, tzinfo=UTC)  # known as far as this
+    moments: list[datetime] = field(default_factory=list)
+    is_open: list[bool] = field(default_factory=list)  # from each moment to the next
+
+    def restart(self, begin: datetime, *, is_open: bool) -> None:
+        self.begin, self.until, self.moments, self.is_open = begin, begin, [begin], [is_open]
+
+    def add(self, moment: datetime, *, is_open: bool) -> None:
+        if is_open != self.is_open[-1]:  # from shut to unknown is no change to us
+            self.moments.append(moment)
+            self.is_open.append(is_open)
+
+    def index(self, moment: datetime) -> int:
+        return bisect.bisect_right(self.moments, moment) - 1
+
+
 @dataclass(frozen=True)
 class Hours:
     """Opening hours of one place.
@@ -70,11 +93,14 @@ class Hours:
         The time zone that they are written in.
     _groups
         The same as the library that evaluates them holds it.
+    _changes
+        Openings and closings found so far.
     """
 
     text: str
     zone: ZoneInfo
     _groups: tuple[OpeningHours, ...] = field(repr=False, compare=False)  # what ``||`` parts, first come first served
+    _changes: _Changes = field(default_factory=_Changes, repr=False, compare=False)  # those found so far
 
     def __str__(self) -> str:
         """Return the hours as written."""
@@ -251,14 +277,32 @@ class Hours:
         >>> hours.next_open_for(datetime(2026, 7, 3, 11, 45, tzinfo=UTC), timedelta(minutes=30)).hour
         14
         """
-        begin = self.next_open(when)
+        start = _zoned(when)
+        latest = start + timedelta(days=LONGEST_SHUT_DAYS)
+        changes = self._changes
+        if changes.begin is None or start < changes.begin:
+            changes.restart(start, is_open=self.is_open(start))
+        at = changes.index(start)
         while True:
-            closes = self.next_change(begin)
-            if closes is None or closes >= begin + lasts:
+            while at + 1 >= len(changes.moments) and changes.until <= latest:  # the end of this span isn't known yet
+                self._find_next_change()
+            begin = max(start, changes.moments[at])
+            closes = changes.moments[at + 1] if at + 1 < len(changes.moments) else None
+            if changes.is_open[at] and begin <= latest and (closes is None or closes - begin >= lasts):
                 return begin
-            if closes > when + timedelta(days=LONGEST_SHUT_DAYS):
-                raise NeverOpensError(self.text, _zoned(when))
-            begin = self.next_open(closes)
+            if closes is None or closes > latest:
+                raise NeverOpensError(self.text, start)
+            at += 1
+
+    def _find_next_change(self) -> None:
+        """Look one change further ahead than was looked before, and keep it."""
+        changes = self._changes
+        moment = self._change_after(changes.until, changes.until)
+        if moment is None:
+            changes.until += timedelta(days=LONGEST_SHUT_DAYS)
+        else:
+            changes.until = moment
+            changes.add(moment, is_open=self.is_open(moment))
 
     def next_change(self, when: datetime) -> datetime | None:
         """Find when the place next opens or closes after `when`.
@@ -297,10 +341,14 @@ class Hours:
     def _change_after(self, moment: datetime, start: datetime) -> datetime | None:
         """Return the next moment at which some group of rules changes; None where that is too far off."""
         found = [change for rules in self._groups if (change := rules.next_change(moment)) is not None]
-        utc = [change.astimezone(ZoneInfo("UTC")) for change in found]
+        # Of the two times that a clock put back shows an hour the library knows the second only.
+        shown = [change.replace(fold=fold) for change in found for fold in (0, 1)]
         latest = start + timedelta(days=LONGEST_SHUT_DAYS)
         # A change that doesn't move on would loop for ever, so it is none.
-        return min((change for change in utc if moment < change <= latest), default=None)
+        utc = [change.astimezone(UTC_ZONE) for change in shown]
+        soonest = min((change for change in utc if moment < change <= latest), default=None)
+        until = moment + timedelta(days=1) if soonest is None else soonest
+        return _clock_put_back(self.zone, moment, until) or soonest
 
 
 def read_hours(text: str, zone: ZoneInfo, *, position: tuple[float, float] | None = None) -> Hours:
@@ -385,6 +433,17 @@ def _refuse_unfit_text(text: str) -> None:
             raise InputError(where, f"{wrong} is no day of the calendar", value=text, remedy=remedy)
 
 
+def _clock_put_back(zone: ZoneInfo, after: datetime, until: datetime) -> datetime | None:
+    """Find when the clocks are put back between two moments: hours by the wall clock may change then; None if never."""
+    offset = after.astimezone(zone).utcoffset()
+    if (offset or timedelta()) <= (until.astimezone(zone).utcoffset() or timedelta()):
+        return None
+    while until - after > timedelta(microseconds=1):
+        middle = after + (until - after) / 2
+        after, until = (middle, until) if middle.astimezone(zone).utcoffset() == offset else (after, middle)
+    return until
+
+
 def _with_states(text: str) -> str:
     """Write ``unknown`` before remarks that say nothing of the state: the library would take them for open."""
     parts = _QUOTED.split(text)
@@ -421,4 +480,4 @@ def _unreadable(text: str, message: str) -> InputError:
 def _zoned(when: datetime) -> datetime:
     if when.tzinfo is None or when.utcoffset() is None:
         raise ValueError(f"a moment needs its time zone: {when.isoformat()}")
-    return when.astimezone(ZoneInfo("UTC"))  # the library takes zones by name only
+    return when.astimezone(UTC_ZONE)  # the library takes zones by name only
