@@ -1,390 +1,404 @@
-"""The refuel search: which docks to fill at, so that no arrival touches the reserve.
+"""The refuel search for fills to the full mark: every plan that no other beats in time, cost, stops and margin.
 
-Labels are set in order of time over (stage, place). A label carries the time, the stops, and the fuel as what the
-arrival rule needs to be judged anywhere further on: the mean at the last known level, the burn since, and the standard
-deviation it started with. The low figure alone wouldn't do: of two labels with one low figure the less burnt one
-keeps a better one later.
+Labels are set over (place, stage). A label carries what it has cost so far, and the fuel as what the arrival rule needs
+to be judged anywhere further on: the mean at the last known level, the burn since, and the standard deviation it
+started with. The low figure alone wouldn't do: of two labels with one low figure the less burnt one keeps a better one
+later. What is still to come at the least, from the hops alone, shows early which labels can't end as one of the best.
 """
 
 from __future__ import annotations
 
 import heapq
 import itertools
-from dataclasses import dataclass, replace
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
-from layers.hours import NeverOpensError, read_hours
-from routeplan.fuel import low_figure_l
+import numpy as np
+
+from layers.hours import NeverOpensError
+from routeplan.escapes import Escapes
+from routeplan.gate_waits import leave
+from routeplan.problem import FillUp, Label, Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
-    from datetime import datetime
+    from collections.abc import Iterator, Sequence
 
-    import networkx as nx
+    from numpy.typing import NDArray
 
-    from layers.hours import Hours
-    from routeplan.docks import Dock
-    from routeplan.network import Network
+    from routeplan.problem import Hop
     from routeplan.tracks import Track
 
-__all__ = ["FillUp", "Hop", "Label", "Problem", "find_labels", "sail"]
+    Vector = NDArray[np.float64]
 
-_TIE_H = 1e-9  # [h] times nearer than this are the same
-_TIE_L = 1e-9  # [l]
-_MOST_WAITS = 50  # openings tried for one hop through several gates
-_AHEAD = "a gate ahead"  # waited for further back, until its name is known
+__all__ = ["CRITERIA", "Ahead", "Criterion", "fill_to_mark", "find_labels"]
 
+Criterion = Literal["time", "cost", "stops", "margin"]
+CRITERIA: tuple[Criterion, ...] = ("time", "cost", "stops", "margin")
 
-@dataclass(frozen=True)
-class Problem:
-    """A refuel search.
-
-    Parameters
-    ----------
-    network
-        Its water's gates count.
-    graph
-        Hops between places, from `build_dock_graph`.
-    docks
-        Suitable docks by terminal.
-    start
-        Terminal of the departure.
-    targets
-        Terminals to pass in order, the last one the destination.
-    depart
-        Departure, zone-aware.
-    mean_l, sd_l
-        [l] Fuel aboard at departure.
-    full_l, full_sd_l
-        [l] Full mark and how sure a fill to it is.
-    floor_l
-        [l] What no arrival may touch.
-    sd_share
-        [share] Relative standard deviation of the burn, one factor for the whole passage.
-    z
-        Standard deviations to keep clear.
-    berthing_h
-        [h] At each stop, besides pumping.
-    may_wait
-        Terminals at which a boat can lie and wait: the departure, docks, harbours, anchorages.
-    """
-
-    network: Network
-    graph: nx.MultiDiGraph
-    docks: Mapping[int, Dock]
-    start: int
-    targets: tuple[int, ...]
-    depart: datetime
-    mean_l: float
-    sd_l: float
-    full_l: float
-    full_sd_l: float
-    floor_l: float
-    sd_share: float
-    z: float
-    berthing_h: float
-    may_wait: frozenset[int]
-
-    def low_l(self, mean_l: float, burned_l: float, sd_l: float) -> float:
-        """[l] The low figure at this problem's confidence.
-
-        Parameters
-        ----------
-        mean_l, burned_l, sd_l
-            [l] Mean at the last known level, burn since, standard deviation of that level.
-
-        Returns
-        -------
-        The low figure.
-        """
-        return low_figure_l(mean_l, burned_l, sd_l, self.sd_share, self.z)
+_DROP_L = 1e-6  # [l] rounding: a fill may take so much more than a dock sells at the most
+_TIE = 1e-9  # [h, currency, l] figures nearer than this are the same
 
 
-@dataclass(frozen=True)
-class Hop:
-    """One track sailed.
-
-    Parameters
-    ----------
-    track
-        The track.
-    depart_h, arrive_h
-        [h] Since the passage's departure; a wait for a gate lies before the departure.
-    wait_h
-        [h] Waited at the place left, so that a gate is open when reached.
-    gate
-        Name of the gate waited for; empty without.
-    """
-
-    track: Track
-    depart_h: float
-    arrive_h: float
-    wait_h: float
-    gate: str
-
-
-@dataclass(frozen=True)
-class FillUp:
-    """One fill to the full mark.
-
-    Parameters
-    ----------
-    begin_h, end_h
-        [h] At the dock, since the passage's departure.
-    wait_h
-        [h] Waited for it to open.
-    take_l
-        [l] Mean volume pumped.
-    """
-
-    begin_h: float
-    end_h: float
-    wait_h: float
-    take_l: float
-
-
-@dataclass(frozen=True, eq=False)
-class Label:
-    """One way to have come to a place.
-
-    Parameters
-    ----------
-    place
-        Terminal.
-    stage
-        How many of the problem's targets have been passed.
-    time_h
-        [h] When it is ready to go on, since the passage's departure.
-    stops
-        Fill-ups so far.
-    cost
-        [currency] Of the fill-ups so far at known prices.
-    mean_l, burned_l, sd_l
-        [l] Fuel at the last known level, mean burn since, standard deviation of that level.
-    before
-        The label it came from; None at the departure.
-    hop
-        How it came; None at the departure.
-    fill
-        The fill-up made here; None where none was.
-    """
-
-    place: int
-    stage: int
-    time_h: float
-    stops: int
-    cost: float
-    mean_l: float
-    burned_l: float
-    sd_l: float
-    before: Label | None = None
-    hop: Hop | None = None
-    fill: FillUp | None = None
-
-    @property
-    def aboard_l(self) -> float:
-        """[l] Mean fuel aboard."""
-        return self.mean_l - self.burned_l
-
-    def path(self) -> list[Label]:
-        """Follow it back.
-
-        Returns
-        -------
-        All labels from the departure to this one.
-        """
-        steps: list[Label] = []
-        label: Label | None = self
-        while label is not None:
-            steps.append(label)
-            label = label.before
-        return steps[::-1]
-
-
-def find_labels(problem: Problem) -> list[Label]:
-    """Find the arrivals at the destination that no other beats in time and stops.
+def find_labels(problem: Problem, criteria: Sequence[Criterion] = CRITERIA) -> list[Label]:
+    """Find the arrivals at the destination that no other beats.
 
     Parameters
     ----------
     problem
         The search.
+    criteria
+        What counts; fewer are found faster.
 
     Returns
     -------
-    Labels at the last target, in order of time; equal ones told apart by cost. Empty where no plan keeps the rules.
+    Labels at the last target, one for each point of the Pareto set, in order of time. Empty where no plan keeps the
+    rules.
 
     Notes
     -----
-    Exact over the graph's tracks: every hop takes time, fills last longer the more is taken, and a wait for a gate is
-    moved back to where a boat can lie, so who is earlier with no more burnt isn't worse off later; a label is dropped
-    only for one that is no later, has no more stops, no less fuel aboard, no more burnt since its last known level and
-    no more doubt about that. Of two ways with gates to a place where no boat can lie only the earlier is followed.
+    Exact over the graph's hops: every hop takes time, a fill lasts longer and costs more the more is taken, and a wait
+    for a gate is moved back to where a boat can lie, so of two labels at one place the one that is no worse in all
+    criteria, has no less aboard, no more burnt since its last known level and no more doubt about that isn't worse off
+    later either; only the other one is dropped. Of two ways with gates to a place where no boat can lie only the
+    earlier is followed. Waiting is allowed and never breaks a rule, so hours matter to time alone.
+
+    References
+    ----------
+    .. [1] E. Q. V. Martins, "On a multicriteria shortest path problem", European Journal of Operational Research 16
+       (1984) 236-245, for labels with dominance (from memory).
     """
-    first = Label(problem.start, 0, 0.0, 0, 0.0, problem.mean_l, 0.0, problem.sd_l)
-    ties = itertools.count()
-    queue = [(0.0, 0, 0.0, next(ties), first)]
-    settled: dict[tuple[int, int], list[Label]] = {}
-    found: list[Label] = []
-    while queue:
-        *_, label = heapq.heappop(queue)
-        kept = settled.setdefault((label.place, label.stage), [])
-        if any(_beats(k, label) for k in kept):
-            continue
-        kept.append(label)
-        if label.stage == len(problem.targets):
-            found.append(label)
-            continue
-        for following in _extend(problem, label):
-            key = (following.place, following.stage)
-            if not any(_beats(k, following) for k in settled.get(key, ())):
-                heapq.heappush(queue, (following.time_h, following.stops, following.cost, next(ties), following))
-    return [label for label in found if not any(_beats_at_end(other, label) for other in found if other is not label)]
+    return _Search(problem, tuple(criteria)).run()
 
 
-def sail(problem: Problem, time_h: float, track: Track) -> Hop | None:
-    """Sail a track, leaving it later where a gate on it would be shut.
+def fill_to_mark(
+    problem: Problem, place: int, arrive_h: float, mean_l: float, burned_l: float
+) -> tuple[FillUp, float] | None:
+    """Work a fill to the full mark out.
 
     Parameters
     ----------
     problem
-        Its gates.
-    time_h
-        [h] When the boat is ready, since the passage's departure.
-    track
-        The track.
+        Docks, full mark, berthing time.
+    place
+        Terminal of the dock.
+    arrive_h
+        [h] Arrival, since the passage's departure.
+    mean_l, burned_l
+        [l] Last known level with part fills since, and burn since.
 
     Returns
     -------
-    The hop; None where a gate stays shut.
+    The fill, and [currency] what it costs; None where the dock doesn't sell so much at once or never opens for so long.
+    A boat above the mark takes nothing, but is known to be full.
     """
-    depart_h, waited_for = time_h, ""
-    for _ in range(_MOST_WAITS):
-        later_h = depart_h
-        for index, reached_h, left_h in track.gates:
-            gate = problem.network.water.gates[index]
-            hours = _gate_hours(problem, gate.hours)
-            if hours is None:
-                continue
-            reached = problem.depart + timedelta(hours=depart_h + reached_h)
-            try:
-                opens = hours.next_open_for(reached, timedelta(hours=left_h - reached_h))
-            except NeverOpensError:
-                return None
-            if opens > reached:
-                later_h = max(later_h, (opens - problem.depart) / timedelta(hours=1) - reached_h)
-                waited_for = gate.name
-        if later_h <= depart_h + _TIE_H:
-            return Hop(track, depart_h, depart_h + track.time_h, depart_h - time_h, waited_for)
-        depart_h = later_h
-    return None
-
-
-def _leave_later(problem: Problem, label: Label, depart_h: float) -> Label | None:
-    """Come to a place where no boat can lie just in time to go on: the wait is moved back to where one can."""
-    if label.before is None or label.hop is None or label.place in problem.may_wait:
-        return label
-    track = label.hop.track
-    earlier = _leave_later(problem, label.before, depart_h - track.time_h)
-    if earlier is None:
-        return None
-    hop = sail(problem, max(earlier.time_h, depart_h - track.time_h), track)
-    if hop is None:
-        return None
-    wait_h = hop.depart_h - earlier.time_h
-    if wait_h > _TIE_H and earlier.place not in problem.may_wait:  # a gate on the way there shuts meanwhile
-        return None
-    hop = replace(hop, wait_h=wait_h, gate=hop.gate or label.hop.gate or _AHEAD)
-    return replace(label, time_h=hop.arrive_h, before=earlier, hop=hop)
-
-
-def _depart(problem: Problem, label: Label, track: Track) -> tuple[Label, Hop] | None:
-    """Leave a place along a track, having waited for its gates where a boat can lie."""
-    hop = sail(problem, label.time_h, track)
-    for _ in range(_MOST_WAITS):
-        if hop is None:
-            return None
-        if hop.wait_h <= _TIE_H or label.place in problem.may_wait:
-            return label, hop
-        gate = hop.gate
-        later = _leave_later(problem, label, hop.depart_h)
-        if later is None:
-            return None
-        label = _named_wait(later, gate)
-        hop = sail(problem, label.time_h, track)
-    return None
-
-
-def _named_wait(label: Label, gate: str) -> Label:
-    """Say for which gate ahead a wait further back is."""
-    if label.before is None or label.hop is None:
-        return label
-    hop = replace(label.hop, gate=gate) if label.hop.gate == _AHEAD else label.hop
-    return replace(label, hop=hop, before=_named_wait(label.before, gate))
-
-
-def _gate_hours(problem: Problem, text: str | None) -> Hours | None:
-    return None if not text else read_hours(text, problem.network.region.zone)
-
-
-def _extend(problem: Problem, label: Label) -> Iterator[Label]:
-    target = problem.targets[label.stage]
-    for _, place, track in problem.graph.out_edges(label.place, data="track"):
-        if place != target and place not in problem.docks:
-            continue
-        burned_l = label.burned_l + track.fuel_l
-        if problem.low_l(label.mean_l, burned_l, label.sd_l) < problem.floor_l:
-            continue
-        left = _depart(problem, label, track)
-        if left is None:
-            continue
-        came_from, hop = left
-        stage = label.stage + (place == target)
-        if place == target:
-            yield Label(
-                place, stage, hop.arrive_h, label.stops, label.cost, label.mean_l, burned_l, label.sd_l, came_from, hop
-            )
-        if place in problem.docks and stage < len(problem.targets):
-            filled = _fill(problem, came_from, place, stage, burned_l, hop)
-            if filled is not None:
-                yield filled
-
-
-def _fill(problem: Problem, label: Label, place: int, stage: int, burned_l: float, hop: Hop) -> Label | None:
     dock = problem.docks[place]
-    take_l = problem.full_l - (label.mean_l - burned_l)
-    if take_l <= 0:
-        return None  # above the mark already: nothing is learnt by a fill of nothing
-    if dock.largest_sale_l is not None and take_l > dock.largest_sale_l:
-        return None  # it couldn't be filled to the mark, and only a full mark is known for sure
-    lasts_h = dock.fill_h(take_l, problem.berthing_h)
-    arrive = problem.depart + timedelta(hours=hop.arrive_h)
-    try:
-        begin = dock.begin_fill(arrive, lasts_h)
-    except NeverOpensError:
+    take_l = max(problem.full_l - (mean_l - burned_l), 0.0)
+    if dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _DROP_L:
         return None
-    wait_h = (begin - arrive) / timedelta(hours=1)
-    fill = FillUp(hop.arrive_h + wait_h, hop.arrive_h + wait_h + lasts_h, wait_h, take_l)
-    cost = label.cost + take_l * (dock.price_per_l or 0.0)
-    return Label(
-        place, stage, fill.end_h, label.stops + 1, cost, problem.full_l, 0.0, problem.full_sd_l, label, hop, fill
-    )
+    lasts_h = dock.fill_h(take_l, problem.berthing_h)
+    wait_h = 0.0
+    if dock.hours is not None:
+        arrive = problem.depart + timedelta(hours=arrive_h)
+        try:
+            wait_h = (dock.begin_fill(arrive, lasts_h) - arrive) / timedelta(hours=1)
+        except NeverOpensError:
+            return None
+    begin_h = arrive_h + wait_h
+    return FillUp(begin_h, begin_h + lasts_h, wait_h, take_l), take_l * problem.price_per_l(place)
 
 
-def _beats(a: Label, b: Label) -> bool:
-    """Whether b can be dropped for a: wherever b goes, a gets with as much fuel, as soon and with as few stops."""
-    if a.time_h > b.time_h + _TIE_H or a.stops > b.stops:
-        return False
-    return (
-        a.aboard_l >= b.aboard_l - _TIE_L
-        and a.burned_l <= b.burned_l + _TIE_L
-        and a.sd_l <= b.sd_l + _TIE_L
-        and (a.cost <= b.cost or a.time_h < b.time_h - _TIE_H or a.stops < b.stops)
-    )
+class Ahead:
+    """Tells what is still to come at the least from each place on, whatever is aboard there.
+
+    Parameters
+    ----------
+    problem
+        The search.
+    criteria
+        What is asked for.
+
+    Notes
+    -----
+    A hop is taken for possible where the fuller of a full tank and the tank at departure could make it, and each fill
+    for as short as its hop's burn; hours and the closed-dock rule are left out. So nothing found here is too dear.
+    """
+
+    def __init__(self, problem: Problem, criteria: tuple[Criterion, ...]) -> None:
+        self._problem = problem
+        ends = (problem.targets[-1], len(problem.targets))
+        back = self._list_back()
+        self._ahead: dict[tuple[int, int], Vector | None] = {}
+        found = [_from_end(back, ends, CRITERIA.index(c)) for c in criteria]
+        for node in found[0] if found else ():
+            self._ahead[node] = np.array([least[node] for least in found])
+
+    def of(self, place: int, stage: int) -> Vector | None:
+        """Look a place up.
+
+        Parameters
+        ----------
+        place, stage
+            Terminal, and targets passed.
+
+        Returns
+        -------
+        Per criterion the least still to come, for the margin the most that can be kept, negative; None where the
+        end can't be reached.
+        """
+        return self._ahead.get((place, stage))
+
+    def _list_back(self) -> dict[tuple[int, int], list[tuple[tuple[int, int], tuple[float, float, float, float]]]]:
+        """List for each (place, stage) from where it can be come to, and what that costs in each criterion."""
+        problem = self._problem
+        most_l, least_sd_l = max(problem.full_l, problem.mean_l), min(problem.full_sd_l, problem.sd_l)
+        over_l = max(0.0, problem.mean_l - problem.full_l)
+        hops: list[tuple[int, int, Track, float]] = []
+        for a, b, track in problem.graph.edges(data="track"):
+            margin_l = problem.low_l(most_l, track.fuel_l, least_sd_l) - problem.floor_l
+            if margin_l >= 0:
+                hops.append((a, b, track, margin_l))
+        back: dict[tuple[int, int], list[tuple[tuple[int, int], tuple[float, float, float, float]]]] = {}
+        for stage, target in enumerate(problem.targets):
+            for a, b, track, margin_l in hops:
+                if b == target:
+                    costs = (track.time_h, 0.0, 0.0, -margin_l)
+                    back.setdefault((b, stage + 1), []).append(((a, stage), costs))
+                if b in problem.docks:
+                    arrived = stage + (b == target)
+                    if arrived < len(problem.targets):
+                        take_l = max(track.fuel_l - over_l, 0.0)
+                        time_h = track.time_h + problem.docks[b].fill_h(take_l, problem.berthing_h)
+                        costs = (time_h, take_l * problem.price_per_l(b), 1.0, -margin_l)
+                        back.setdefault((b, arrived), []).append(((a, stage), costs))
+        return back
 
 
-def _beats_at_end(a: Label, b: Label) -> bool:
-    """Whether arrival a is as early and as cheap in stops as b, and better in one of them or in cost."""
-    if a.time_h > b.time_h + _TIE_H or a.stops > b.stops:
-        return False
-    return a.time_h < b.time_h - _TIE_H or a.stops < b.stops or a.cost < b.cost
+def _from_end(
+    back: dict[tuple[int, int], list[tuple[tuple[int, int], tuple[float, float, float, float]]]],
+    end: tuple[int, int],
+    which: int,
+) -> dict[tuple[int, int], float]:
+    """Find the least that is still to come in one criterion: a sum, or for the margin the worst hop of the best way."""
+    widest = CRITERIA[which] == "margin"
+    best: dict[tuple[int, int], float] = {}
+    ties = itertools.count()
+    queue = [(-np.inf if widest else 0.0, next(ties), end)]
+    while queue:
+        cost, _, node = heapq.heappop(queue)
+        if node in best:
+            continue
+        best[node] = cost
+        for before, costs in back.get(node, ()):
+            if before not in best:
+                further = max(cost, costs[which]) if widest else cost + costs[which]
+                heapq.heappush(queue, (further, next(ties), before))
+    return best
+
+
+class _Entry:
+    """A label that waits to be followed, and whether another has beaten it meanwhile."""
+
+    __slots__ = ("alive", "label", "vector")
+
+    def __init__(self, label: Label, vector: Vector) -> None:
+        self.label = label
+        self.vector = vector
+        self.alive = True
+
+
+class _Front:
+    """The labels of one place that no other beats."""
+
+    __slots__ = ("_count", "_entries", "_rows")
+
+    def __init__(self, width: int) -> None:
+        self._rows = np.empty((8, width))
+        self._entries: list[_Entry] = []
+        self._count = 0
+
+    def beats(self, vector: Vector) -> bool:
+        """Tell whether some label here is no worse in anything."""
+        if not self._count:
+            return False
+        return bool((self._rows[: self._count] <= vector + _TIE).all(axis=1).any())
+
+    def add(self, entry: _Entry) -> None:
+        """Take a label up, and drop those that it beats."""
+        rows = self._rows[: self._count]
+        beaten = (rows >= entry.vector - _TIE).all(axis=1)
+        if beaten.any():
+            for i in np.flatnonzero(beaten):
+                self._entries[i].alive = False
+            self._entries = [e for e in self._entries if e.alive]
+            kept = rows[~beaten]
+            self._count = len(kept)
+            self._rows[: self._count] = kept
+        if self._count == len(self._rows):
+            self._rows = np.concatenate([self._rows, np.empty_like(self._rows)])
+        self._rows[self._count] = entry.vector
+        self._entries.append(entry)
+        self._count += 1
+
+    @property
+    def labels(self) -> list[Label]:
+        return [e.label for e in self._entries]
+
+
+class _Search:
+    """One run of the search."""
+
+    def __init__(self, problem: Problem, criteria: tuple[Criterion, ...]) -> None:
+        self._problem = problem
+        self._criteria = criteria
+        self._ahead = Ahead(problem, criteria)
+        self._margin_at = criteria.index("margin") if "margin" in criteria else None
+        self._escapes = None if problem.closed_dock == "off" else Escapes(problem)
+        self._allowed: dict[tuple[int, int, float, float, float], bool] = {}
+        self._fronts: dict[tuple[int, int], _Front] = {}
+        self._found = _Front(len(criteria))
+        self._out: dict[int, list[tuple[int, Track]]] = {}
+        self._ties = itertools.count()
+        self._queue: list[tuple[tuple[float, ...], int, _Entry]] = []
+
+    def run(self) -> list[Label]:
+        first = _first_label(self._problem)
+        if first is None:
+            return []
+        self._push(first)
+        while self._queue:
+            *_, entry = heapq.heappop(self._queue)
+            if not entry.alive:
+                continue
+            label = entry.label
+            ideal = self._ideal(label)
+            if ideal is None or self._found.beats(ideal):
+                continue
+            for following in self._extend(label):
+                self._push(following)
+        return sorted(self._found.labels, key=lambda label: (label.time_h, label.cost, label.stops))
+
+    def _vector(self, time_h: float, cost: float, stops: int, margin_l: float) -> list[float]:
+        values: dict[Criterion, float] = {"time": time_h, "cost": cost, "stops": stops, "margin": -margin_l}
+        return [values[c] for c in self._criteria]
+
+    def _ideal(self, label: Label) -> Vector | None:
+        """Reckon the best that a label could still end as; None where the end is out of reach."""
+        ahead = self._ahead.of(label.place, label.stage)
+        if ahead is None:
+            return None
+        so_far = np.array(self._vector(label.time_h, label.cost, label.stops, label.least_margin_l))
+        ideal: Vector = so_far + ahead
+        if self._margin_at is not None:
+            ideal[self._margin_at] = max(so_far[self._margin_at], ahead[self._margin_at])
+        return ideal
+
+    def _push(self, label: Label) -> None:
+        ideal = self._ideal(label)
+        if ideal is None or self._found.beats(ideal):
+            return
+        so_far = self._vector(label.time_h, label.cost, label.stops, label.least_margin_l)
+        if label.stage == len(self._problem.targets):
+            self._found.add(_Entry(label, np.array(so_far)))
+            return
+        vector = np.array([*so_far, -label.aboard_l, label.burned_l, label.sd_l])
+        front = self._fronts.setdefault((label.place, label.stage), _Front(len(vector)))
+        if front.beats(vector):
+            return
+        entry = _Entry(label, vector)
+        front.add(entry)
+        heapq.heappush(self._queue, (tuple(ideal), next(self._ties), entry))
+
+    def _extend(self, label: Label) -> Iterator[Label]:
+        problem = self._problem
+        target = problem.targets[label.stage]
+        if label.place not in self._out:
+            self._out[label.place] = [(b, track) for _, b, track in problem.graph.out_edges(label.place, data="track")]
+        for place, track in self._out[label.place]:
+            if place != target and place not in problem.docks:
+                continue
+            burned_l = label.burned_l + track.fuel_l
+            margin_l = problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l
+            if margin_l < 0:
+                continue
+            stage = label.stage + (place == target)
+            margin_l = min(margin_l, label.least_margin_l)
+            if not self._may_be_best(label, track, place, stage, margin_l):
+                continue
+            left = leave(problem, label, track)
+            if left is None:
+                continue
+            came_from, hop = left
+            if place == target:
+                yield Label(
+                    place,
+                    stage,
+                    hop.arrive_h,
+                    label.stops,
+                    label.cost,
+                    label.mean_l,
+                    burned_l,
+                    label.sd_l,
+                    came_from,
+                    hop,
+                    least_margin_l=margin_l,
+                )
+            if (
+                place in problem.docks
+                and stage < len(problem.targets)
+                and self._leaves_a_way_out(place, stage, label.mean_l, burned_l, label.sd_l)
+            ):
+                filled = self._fill(came_from, hop, place, stage, burned_l, margin_l)
+                if filled is not None:
+                    yield filled
+
+    def _may_be_best(self, label: Label, track: Track, place: int, stage: int, margin_l: float) -> bool:
+        """Tell early, before hours and gates are looked at, whether a hop can lead to one of the best plans."""
+        ahead = self._ahead.of(place, stage)
+        if ahead is None:
+            return False
+        so_far = np.array(self._vector(label.time_h + track.time_h, label.cost, label.stops, margin_l))
+        ideal = so_far + ahead
+        if self._margin_at is not None:
+            ideal[self._margin_at] = max(so_far[self._margin_at], ahead[self._margin_at])
+        return not self._found.beats(ideal)
+
+    def _leaves_a_way_out(self, place: int, stage: int, mean_l: float, burned_l: float, sd_l: float) -> bool:
+        if self._escapes is None:
+            return True
+        key = (place, stage, mean_l, burned_l, sd_l)
+        if key not in self._allowed:
+            self._allowed[key] = self._escapes.allows(*key)
+        return self._allowed[key]
+
+    def _fill(self, label: Label, hop: Hop, place: int, stage: int, burned_l: float, margin_l: float) -> Label | None:
+        found = fill_to_mark(self._problem, place, hop.arrive_h, label.mean_l, burned_l)
+        if found is None:
+            return None
+        fill, cost = found
+        return Label(
+            place,
+            stage,
+            fill.end_h,
+            label.stops + 1,
+            label.cost + cost,
+            max(self._problem.full_l, label.mean_l - burned_l),
+            0.0,
+            self._problem.full_sd_l,
+            label,
+            hop,
+            fill,
+            margin_l,
+        )
+
+
+def _first_label(problem: Problem) -> Label | None:
+    """Begin the passage, with a fill where one is wanted; None where that can't be had."""
+    first = Label(problem.start, 0, 0.0, 0, 0.0, problem.mean_l, 0.0, problem.sd_l)
+    if not problem.fill_first:
+        return first
+    found = fill_to_mark(problem, problem.start, 0.0, problem.mean_l, 0.0)
+    if found is None:
+        return None
+    fill, cost = found
+    level_l = max(problem.full_l, problem.mean_l)
+    return Label(problem.start, 0, fill.end_h, 1, cost, level_l, 0.0, problem.full_sd_l, fill=fill)

@@ -128,6 +128,8 @@ class Track:
         Index of each gate passed and [h] the times from the start at which it is reached and left behind.
     crosses
         What its approaches cross: any of `shoal`, `unsurveyed`, `hazard`.
+    speed_kn
+        [kn] Chosen speed that time and fuel are for.
     """
 
     bends: Points
@@ -137,6 +139,7 @@ class Track:
     fuel_l: float
     gates: tuple[tuple[int, float, float], ...]
     crosses: tuple[str, ...]
+    speed_kn: float = 0.0
 
     def reversed(self) -> Track:
         """Turn it round.
@@ -156,6 +159,7 @@ class Track:
                 for gate, reached_h, left_h in reversed(self.gates)
             ),
             self.crosses,
+            self.speed_kn,
         )
 
 
@@ -475,16 +479,19 @@ class Tracks:
             float(litres.sum()) + waited_h * self.rates.idle_lph,
             tuple(gates),
             tuple(sorted(crosses)),
+            self.rates.speed_kn[0],
         )
 
 
-def build_dock_graph(tracks: Tracks, pairs: Iterable[tuple[int, int]], most_l: float = np.inf) -> nx.MultiDiGraph:
+def build_dock_graph(
+    at_speeds: Sequence[Tracks], pairs: Iterable[tuple[int, int]], most_l: float = np.inf
+) -> nx.MultiDiGraph:
     """Build the graph that refuel stops are searched on.
 
     Parameters
     ----------
-    tracks
-        For one boat and speed.
+    at_speeds
+        For one boat, at each of the speeds that a hop may be run at.
     pairs
         Which terminals to join to which.
     most_l
@@ -493,16 +500,21 @@ def build_dock_graph(tracks: Tracks, pairs: Iterable[tuple[int, int]], most_l: f
     Returns
     -------
     Nodes are indices of terminals with `place`; edges have `track`, `distance_nmi`, `time_h` and `fuel_l`, parallel
-    edges differ in time, fuel or gates. The network's name for the boat's chosen speed is the graph's `speed_kn`.
+    edges differ in time, fuel, speed or gates, none of them worse in all than another.
     """
-    graph = nx.MultiDiGraph(speed_kn=tracks.rates.speed_kn[0])
-    for pair, found in tracks.find(pairs, most_l).items():
-        for track in found:
+    pairs = list(pairs)
+    graph = nx.MultiDiGraph()
+    found: dict[tuple[int, int], list[Track]] = {}
+    for tracks in at_speeds:
+        for pair, ways in tracks.find(pairs, most_l).items():
+            found.setdefault(pair, []).extend(ways)
+    for pair, several in found.items():
+        for track in _undominated(several):
             graph.add_edge(
                 *pair, track=track, distance_nmi=track.distance_nmi, time_h=track.time_h, fuel_l=track.fuel_l
             )
     for index in graph:
-        graph.nodes[index]["place"] = tracks.network.terminals[index].place
+        graph.nodes[index]["place"] = at_speeds[0].network.terminals[index].place
     return graph
 
 
