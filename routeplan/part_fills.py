@@ -1,0 +1,435 @@
+"""Part fills: how much to take where, for the least of money and time together.
+
+A way to have come to a place is carried with its offers: what could still have been taken at the stops so far, each
+with its price and its time at the pump, cheapest first. Fuel is taken from the offers only when a rule on the way
+demands it, so how much to take at a dock is decided by what comes after it, and no step of any size is tried. That is
+the greedy for a fixed order of stops [1]_ inside a search over the orders; between two full marks the fuel that an
+arrival needs doesn't depend on how it was shared out, which makes it exact [2]_.
+
+References
+----------
+.. [1] S. Lin, N. Gertsch, J. R. Russell, "A linear-time algorithm for finding optimal vehicle refueling policies",
+   Operations Research Letters 35 (2007) 290-296 (from memory).
+.. [2] S. Khuller, A. Malekian, J. Mestre, "To fill or not to fill: the gas station problem", ACM Transactions on
+   Algorithms 7(3) (2011), https://doi.org/10.1145/1978782.1978791, for what an optimum looks like.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+import math
+from dataclasses import replace
+from datetime import timedelta
+from typing import TYPE_CHECKING, Literal
+
+from layers.hours import NeverOpensError
+from routeplan.escapes import Escapes
+from routeplan.gate_waits import leave, sail
+from routeplan.part_ways import TIE, Offer, Way, cut, draw, state
+from routeplan.problem import FillUp, Label, Problem
+from routeplan.search import fill_to_mark
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from routeplan.problem import Hop
+    from routeplan.tracks import Track
+
+__all__ = ["PartRule", "find_part_filled"]
+
+PartRule = Literal["enough", "best"]
+
+_MOST_WAYS = 1000  # followed to prove a plan by `enough`: about a second at 40 docks
+_TICK_H = 1e-8  # [h] clocks count microseconds: a fill that ends as the dock closes ends this much before
+
+
+def find_part_filled(problem: Problem, rule: PartRule, price_of_time_per_h: float) -> Label | None:
+    """Find the best plan with part fills.
+
+    Parameters
+    ----------
+    problem
+        The search.
+    rule
+        `enough`: at each stop the least that the rules demand up to the next one, and a fill to the mark where a part
+        fill can't do it; no dock twice between two targets. `best`: any amount.
+    price_of_time_per_h
+        [currency/h] What an hour is worth, 0 or more.
+
+    Returns
+    -------
+    The label at the last target with the least money and time together, then the soonest, cheapest, of fewest stops;
+    None where no plan keeps the rules.
+
+    Notes
+    -----
+    A part fill adds to the last known level and leaves the burn since then, and the doubt about it, as they are; a fill
+    to the mark begins anew. Exact where no boat waits for a dock to open, or an hour is worth nothing; where pumping
+    longer would only shorten a wait, the minutes at the pump may be shared out in a way that costs a little more
+    than need be. By the rule of `enough` the boat that is worse off may do better, as she is made to take more where it
+    is cheap; so what was found by dropping the worse off is checked against all ways that could still be better,
+    as many as `_MOST_WAYS`; beyond that it is the best of those looked at.
+    """
+    search = _PartSearch(problem, rule, price_of_time_per_h)
+    best = search.run()
+    return search.prove(best) if rule == "enough" else best
+
+
+class _PartSearch:
+    """One run of the search."""
+
+    def __init__(self, problem: Problem, rule: PartRule, price_of_time_per_h: float) -> None:
+        self._problem = problem
+        self._rule = rule
+        self._per_h = price_of_time_per_h
+        self._escapes = None if problem.closed_dock == "off" else Escapes(problem)
+        timed = any(dock.hours is not None for dock in problem.docks.values()) or bool(problem.network.water.gates)
+        self._watches_clock = timed and price_of_time_per_h > 0
+        self._least_per_l = min((self._per_l(i) for i in problem.docks), default=0.0)
+        self._ahead = _hops_ahead(problem)
+        self._kept: dict[tuple[float, ...], list[Way]] = {}
+        self._beaten: set[Way] = set()
+        self._out: dict[int, list[tuple[int, Track]]] = {}
+        self._ties = itertools.count()
+        self._queue: list[tuple[float, float, int, Way]] = []
+        self._best: Label | None = None
+        self._proves = False
+
+    def prove(self, best: Label | None) -> Label | None:
+        """Look for a better plan among all ways that may lead to one, none dropped for another in another state."""
+        self._best, self._proves = best, True
+        self._kept, self._queue, self._beaten = {}, [], set()
+        return self.run(_MOST_WAYS) or best
+
+    def run(self, most: int | None = None) -> Label | None:
+        for first in self._first():
+            self._push(first)
+        followed = 0
+        while self._queue and followed != most:
+            followed += 1
+            bound, *_, way = heapq.heappop(self._queue)
+            if self._best is not None and bound > self._value(self._best) + TIE:
+                break
+            if way.stage == len(self._problem.targets):
+                self._finish(way)
+                continue
+            if way in self._beaten:
+                continue
+            for following in self._extend(way):
+                self._push(following)
+        return self._best
+
+    def _per_l(self, place: int) -> float:
+        return self._problem.price_per_l(place) + self._per_h / (60 * self._problem.docks[place].pump_lpm)
+
+    def _value(self, label: Label) -> float:
+        return label.cost + self._per_h * label.time_h
+
+    def _finish(self, way: Way) -> None:
+        label = _play(self._problem, way)
+        if label is None:
+            return
+        best = self._best
+        if best is None or self._order(label) < self._order(best):
+            self._best = label
+
+    def _order(self, label: Label) -> tuple[float, ...]:
+        return (*(round(v, 9) for v in (self._value(label), label.time_h, label.cost)), label.stops)
+
+    def _first(self) -> Iterator[Way]:
+        problem = self._problem
+        first = Way(problem.start, 0, problem.mean_l, 0.0, problem.sd_l, 0.0, 0.0, 0)
+        if problem.fill_first:
+            yield from self._fill(first, problem.start)
+        else:
+            yield first
+
+    def _push(self, way: Way) -> None:
+        ahead = self._ahead.get((way.place, way.stage))
+        if ahead is None:
+            return
+        time_h, fuel_l = ahead
+        lacking_l = max(0.0, fuel_l + self._problem.floor_l - way.aboard_l)
+        value = way.cost + self._per_h * (way.time_h + time_h) + lacking_l * self._least_per_l
+        if self._best is not None and value > self._value(self._best) + TIE:
+            return
+        if way.stage < len(self._problem.targets):
+            key: tuple[float, ...] = (way.place, way.stage)
+            if self._proves:
+                key = (*key, *state(way))
+            kept = self._kept.setdefault(key, [])
+            if any(self._beats(other, way) for other in kept):
+                return
+            beaten = [other for other in kept if self._beats(way, other)]
+            if beaten:
+                self._beaten.update(beaten)
+                kept[:] = [other for other in kept if other not in self._beaten]
+            kept.append(way)
+        heapq.heappush(self._queue, (value, way.time_h, next(self._ties), way))
+
+    def _extend(self, way: Way) -> Iterator[Way]:
+        problem = self._problem
+        target, last = problem.targets[way.stage], len(problem.targets)
+        if way.place not in self._out:
+            self._out[way.place] = [(b, track) for _, b, track in problem.graph.out_edges(way.place, data="track")]
+        for place, track in self._out[way.place]:
+            if place != target and place not in problem.docks:
+                continue
+            if way.most_l - track.fuel_l < problem.floor_l - TIE:
+                continue
+            hop = sail(problem, way.time_h, track)
+            if hop is None or (hop.wait_h > TIE and way.place not in problem.may_wait):
+                continue
+            stage = way.stage + (place == target)
+            if place == target:
+                arrived = self._arrive(way, hop, place, stage, fills=False)
+                if arrived is not None and not (stage == last and self._is_needless(arrived)):
+                    yield arrived
+            if place in problem.docks and stage < last and not self._is_loop(way, place):
+                arrived = self._arrive(way, hop, place, stage, fills=True)
+                if arrived is not None and not self._is_needless(arrived):
+                    yield from self._fill(arrived, place)
+
+    def _is_loop(self, way: Way, place: int) -> bool:
+        """Tell whether, by `enough`, a boat would sail to and fro to empty her tank: no dock twice between targets."""
+        step: Way | None = way if self._rule == "enough" else None
+        while step is not None and step.stage == way.stage:
+            if step.fills and step.place == place:
+                return True
+            step = step.before
+        return False
+
+    def _is_needless(self, arrived: Way) -> bool:
+        """Tell whether, by `enough`, the last fill wasn't the least: one to the mark where a part would do, or none."""
+        if self._rule != "enough" or not arrived.stops:
+            return False
+        return bool(arrived.parts) or arrived.owes
+
+    def _arrive(self, way: Way, hop: Hop, place: int, stage: int, *, fills: bool) -> Way | None:
+        """Come to a place with as much as the rules demand there, taken from the cheapest offers."""
+        problem, track = self._problem, hop.track
+        burned_l = way.burned_l + track.fuel_l
+        need_l = problem.floor_l - problem.low_l(burned_l, burned_l, way.sd_l)
+        if fills and self._escapes is not None:
+            need_l = max(need_l, self._escapes.least_aboard_l(place, stage, burned_l, way.sd_l))
+        lacking_l = need_l - (way.aboard_l - track.fuel_l)
+        drawn = draw(way.offers, lacking_l)
+        if drawn is None:
+            return None
+        taken, rest = drawn
+        more_l = sum(offer.litres for offer in taken)
+        return Way(
+            place,
+            stage,
+            way.aboard_l - track.fuel_l + more_l,
+            burned_l,
+            way.sd_l,
+            hop.arrive_h + sum(offer.litres * offer.h_per_l for offer in taken),
+            way.cost + sum(offer.litres * offer.cost_per_l for offer in taken),
+            way.stops,
+            rest,
+            way,
+            track,
+            taken=tuple((offer.stop, offer.litres) for offer in taken),
+            parts=tuple(
+                came for part in way.parts if (came := self._arrive(part, hop, place, stage, fills=fills)) is not None
+            ),
+            owes=way.owes and not taken,
+        )
+
+    def _fill(self, arrived: Way, place: int) -> Iterator[Way]:
+        """Lie at a dock: take some of what it offers, or fill to the mark."""
+        problem = self._problem
+        dock = problem.docks[place]
+        room_l = max(problem.full_l - arrived.aboard_l, 0.0)
+        sale_l = min(math.inf if dock.largest_sale_l is None else dock.largest_sale_l, room_l)
+        stop = arrived.stops
+        parts: list[Way] = []
+        for begin_h, most_l in self._openings(place, arrived.time_h, sale_l):
+            own = Offer(most_l, 1 / (60 * dock.pump_lpm), problem.price_per_l(place), stop)
+            offers: Iterable[Offer] = () if self._rule == "enough" else arrived.offers
+            if begin_h > arrived.time_h + TIE:  # while the boat waits, longer pumping before costs no time
+                offers = [offer._replace(h_per_l=0.0) for offer in offers]
+            merged = sorted([own, *offers], key=lambda o: o.cost_per_l + self._per_h * o.h_per_l)
+            base = replace(
+                arrived, time_h=begin_h + problem.berthing_h, stops=stop + 1, fills=True, parts=(), owes=False
+            )
+            if most_l > 0 or self._problem.z == 0:
+                owes = self._rule == "enough" and arrived.before is not None
+                part = replace(base, offers=cut(merged, room_l), owes=owes)
+                parts.append(part)
+                yield part
+            drawn = draw(tuple(merged), room_l)
+            if drawn is None or self._problem.z == 0:  # without doubt a fill to the mark is a part fill like another
+                continue
+            taken, _ = drawn
+            yield replace(
+                base,
+                aboard_l=max(problem.full_l, arrived.aboard_l),
+                burned_l=0.0,
+                sd_l=problem.full_sd_l,
+                time_h=base.time_h + sum(offer.litres * offer.h_per_l for offer in taken),
+                cost=base.cost + sum(offer.litres * offer.cost_per_l for offer in taken),
+                offers=(),
+                to_mark=True,
+                taken=(*arrived.taken, *((offer.stop, offer.litres) for offer in taken)),
+                parts=tuple(parts) if self._rule == "enough" else (),
+            )
+
+    def _openings(self, place: int, arrive_h: float, most_l: float) -> list[tuple[float, float]]:
+        """[h, l] List when a fill may begin, and how much can be taken then before the dock closes."""
+        problem = self._problem
+        dock = problem.docks[place]
+        if dock.hours is None:
+            return [(arrive_h, most_l)]
+        arrive = problem.depart + timedelta(hours=arrive_h)
+
+        def begin(take_l: float) -> float | None:
+            try:
+                opens = dock.begin_fill(arrive, dock.fill_h(take_l, problem.berthing_h))
+            except NeverOpensError:
+                return None
+            return arrive_h + (opens - arrive) / timedelta(hours=1)
+
+        first, whole = begin(0.0), begin(most_l)
+        if first is None:
+            return []
+        if whole is not None and whole <= first + TIE:
+            return [(first, most_l)]
+        closes = dock.hours.next_change(problem.depart + timedelta(hours=first))
+        left_h = math.inf if closes is None else (closes - problem.depart) / timedelta(hours=1) - first
+        short = (first, min(most_l, max(0.0, left_h - problem.berthing_h - _TICK_H) * 60 * dock.pump_lpm))
+        return [short] if whole is None else [short, (whole, most_l)]
+
+    def _beats(self, a: Way, b: Way) -> bool:
+        """Tell whether b can be dropped for a: with any fuel aboard that b can have, a is no worse off."""
+        if self._problem.z > 0 and (a.sd_l > b.sd_l + TIE or self._problem.sd_share * (a.burned_l - b.burned_l) > TIE):
+            return False
+        if not self._is_no_worse((a.time_h, a.cost), (b.time_h, b.cost)):
+            return False
+        most_l = b.most_l
+        if a.most_l < most_l - TIE:
+            return False
+        levels = {b.aboard_l, most_l, *b.bends(), *(x for x in a.bends() if b.aboard_l < x < most_l)}
+        return all(self._is_no_worse(a.at(x), b.at(x)) for x in levels)
+
+    def _is_no_worse(self, a: tuple[float, float], b: tuple[float, float]) -> bool:
+        (time_a, cost_a), (time_b, cost_b) = a, b
+        if self._watches_clock:
+            return time_a <= time_b + TIE and cost_a <= cost_b + TIE
+        value_a, value_b = cost_a + self._per_h * time_a, cost_b + self._per_h * time_b
+        return value_a < value_b - TIE or (value_a <= value_b + TIE and time_a <= time_b + TIE)
+
+
+def _hops_ahead(problem: Problem) -> dict[tuple[int, int], tuple[float, float]]:
+    """[h, l] Find the least time and the least fuel from each (place, stage) to the end, hops alone."""
+    back: dict[tuple[int, int], list[tuple[tuple[int, int], float, float]]] = {}
+    for stage, target in enumerate(problem.targets):
+        for a, b, track in problem.graph.edges(data="track"):
+            if b == target:
+                back.setdefault((b, stage + 1), []).append(((a, stage), track.time_h, track.fuel_l))
+            elif b in problem.docks:
+                back.setdefault((b, stage), []).append(((a, stage), track.time_h, track.fuel_l))
+    end = (problem.targets[-1], len(problem.targets))
+    found: list[dict[tuple[int, int], float]] = []
+    for which in (0, 1):
+        best: dict[tuple[int, int], float] = {}
+        queue: list[tuple[float, tuple[int, int]]] = [(0.0, end)]
+        while queue:
+            gone, node = heapq.heappop(queue)
+            if node in best:
+                continue
+            best[node] = gone
+            for before, *costs in back.get(node, ()):
+                if before not in best:
+                    heapq.heappush(queue, (gone + costs[which], before))
+        found.append(best)
+    return {node: (time_h, found[1][node]) for node, time_h in found[0].items()}
+
+
+def _play(problem: Problem, way: Way) -> Label | None:
+    """Run a way through with its amounts decided: clocks, hours and levels as they really come."""
+    steps: list[Way] = []
+    step: Way | None = way
+    while step is not None:
+        steps.append(step)
+        step = step.before
+    steps.reverse()
+    amounts: dict[int, float] = {}
+    for step in steps:
+        for stop, litres in step.taken:
+            amounts[stop] = amounts.get(stop, 0.0) + litres
+    label = Label(problem.start, 0, 0.0, 0, 0.0, problem.mean_l, 0.0, problem.sd_l)
+    for step in steps:
+        hop, burned_l, margin_l, came_from = None, label.burned_l, label.least_margin_l, label
+        arrive_h = 0.0
+        if step.track is not None:
+            left = leave(problem, label, step.track)
+            if left is None:
+                return None
+            came_from, hop = left
+            arrive_h = hop.arrive_h
+            burned_l += step.track.fuel_l
+            margin_l = min(margin_l, problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l)
+        before = None if step.track is None else came_from
+        if step.fills:
+            filled = _fill(problem, step, arrive_h, label, burned_l, amounts.get(step.stops - 1, 0.0))
+            if filled is None:
+                return None
+            fill, cost, mean_l, burned_l, sd_l = filled
+            label = Label(
+                step.place,
+                step.stage,
+                fill.end_h,
+                label.stops + 1,
+                label.cost + cost,
+                mean_l,
+                burned_l,
+                sd_l,
+                before,
+                hop,
+                fill,
+                margin_l,
+            )
+        elif step.track is not None:
+            label = Label(
+                step.place,
+                step.stage,
+                arrive_h,
+                label.stops,
+                label.cost,
+                label.mean_l,
+                burned_l,
+                label.sd_l,
+                before,
+                hop,
+                None,
+                margin_l,
+            )
+    return label
+
+
+def _fill(
+    problem: Problem, step: Way, arrive_h: float, label: Label, burned_l: float, take_l: float
+) -> tuple[FillUp, float, float, float, float] | None:
+    """Work a fill out: its times and cost, and level, burn and doubt after it."""
+    if step.to_mark:
+        found = fill_to_mark(problem, step.place, arrive_h, label.mean_l, burned_l)
+        if found is None:
+            return None
+        return *found, max(problem.full_l, label.mean_l - burned_l), 0.0, problem.full_sd_l
+    dock = problem.docks[step.place]
+    lasts_h = dock.fill_h(take_l, problem.berthing_h)
+    arrive = problem.depart + timedelta(hours=arrive_h)
+    try:
+        wait_h = (dock.begin_fill(arrive, lasts_h) - arrive) / timedelta(hours=1)
+    except NeverOpensError:
+        return None
+    # With doubt a part fill that happens to end at the mark has been chosen for what is known before it.
+    to_mark = problem.z == 0 and label.mean_l - burned_l + take_l >= problem.full_l - TIE
+    fill = FillUp(arrive_h + wait_h, arrive_h + wait_h + lasts_h, wait_h, take_l, to_mark=to_mark)
+    cost = take_l * problem.price_per_l(step.place)
+    if to_mark:
+        return fill, cost, problem.full_l, 0.0, problem.full_sd_l
+    return fill, cost, label.mean_l + take_l, burned_l, label.sd_l
