@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
 from pyproj import Geod
 
 from layers.errors import InputError
@@ -12,8 +13,8 @@ from routeplan.docks import Dock, read_docks
 from routeplan.fuel import greatest_burn_l, z_of
 from routeplan.network import Network, Place, join_places
 from routeplan.places import looks_like_position, nearest_names, read_position, write_position
-from routeplan.search import Problem
-from routeplan.tracks import Tracks, build_dock_graph
+from routeplan.problem import Problem
+from routeplan.tracks import Rates, Tracks, build_dock_graph
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -54,8 +55,8 @@ class Question:
         Terminal.
     targets
         Terminals of the vias and the destination.
-    speed_kn
-        [kn] Chosen speed.
+    speeds_kn
+        [kn] Speeds that a hop may be run at, the chosen one first.
     """
 
     network: Network
@@ -65,15 +66,29 @@ class Question:
     by_terminal: Mapping[int, Dock]
     start: int
     targets: tuple[int, ...]
-    speed_kn: float
+    speeds_kn: tuple[float, ...]
 
-    def problem(self, tracks: Tracks, docks: Mapping[int, Dock] | None = None) -> Problem:
+    @property
+    def speed_kn(self) -> float:
+        """[kn] The chosen speed, the fastest that is planned."""
+        return self.speeds_kn[0]
+
+    def tracks(self) -> tuple[Tracks, ...]:
+        """Set up the tracks.
+
+        Returns
+        -------
+        One set a speed.
+        """
+        return tuple(Tracks(self.network, self.boat, speed_kn) for speed_kn in self.speeds_kn)
+
+    def problem(self, tracks: Sequence[Tracks], docks: Mapping[int, Dock] | None = None) -> Problem:
         """Set the search up.
 
         Parameters
         ----------
         tracks
-            For the boat at the speed to plan with.
+            For the boat at the speeds to plan with.
         docks
             Docks to fill at; the suitable ones where None.
 
@@ -110,6 +125,10 @@ class Question:
             z=z,
             berthing_h=trip.berthing_h,
             may_wait=frozenset(lying | {self.start}),
+            unusable_l=boat.tank.unusable_l,
+            closed_dock=trip.closed_dock,
+            fill_first=trip.fill_first,
+            guess_price_per_l=max((d.price_per_l for d in docks.values() if d.price_per_l is not None), default=0.0),
         )
 
 
@@ -148,13 +167,50 @@ def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Questi
         network.water.margins.under_keel_m,
         now.astimezone(network.region.zone).date(),
         known_only=trip.known_docks_only,
+        confirmed_only=trip.confirmed_docks_only,
     )
     by_terminal = {
         i: docks[t.place.row]
         for i, t in enumerate(network.terminals)
         if t.place.kind == "dock" and docks[t.place.row].suits and t.entries
     }
-    return Question(network, boat, trip, docks, by_terminal, ends[0], tuple(ends[1:]), speed_kn), notes
+    if trip.fill_first and ends[0] not in by_terminal:
+        _refuse_fill_first(network, boat, docks, ends[0])
+    speeds = _speeds_kn(network, boat, speed_kn) if trip.slower else (speed_kn,)
+    return Question(network, boat, trip, docks, by_terminal, ends[0], tuple(ends[1:]), speeds), notes
+
+
+def _speeds_kn(network: Network, boat: Boat, fastest_kn: float) -> tuple[float, ...]:
+    """[kn] List the speeds a hop may be run at, the chosen one first; one that is nowhere of use is left out."""
+    speeds = [fastest_kn, *sorted((v for v in boat.offered_speeds_kn if v < fastest_kn), reverse=True)]
+    costs = []
+    for speed_kn in speeds:
+        rates = Rates.of(boat, network, speed_kn)
+        by_time = [rates.hours_per_nmi, rates.slow_hours_per_nmi]
+        costs.append(np.concatenate([*by_time, rates.litres_per_nmi, rates.slow_litres_per_nmi]))
+    return tuple(
+        v
+        for i, v in enumerate(speeds)
+        if not any((costs[j] <= costs[i]).all() and (j < i or (costs[j] < costs[i]).any()) for j in range(len(speeds)))
+    )
+
+
+def _refuse_fill_first(network: Network, boat: Boat, docks: Sequence[Dock], start: int) -> None:
+    place = network.terminals[start].place
+    if place.kind == "dock":
+        dock = docks[place.row]
+        raise InputError(
+            "--fill-first",
+            f"{boat.name} can't fill at {place.name}: {'; '.join(dock.why_not) or 'out of reach from open water'}",
+            remedy="leave --fill-first out",
+        )
+    near = sorted((_apart_m(place, t.place), t.place.name) for t in network.terminals if _is_good(t.place, docks))
+    offer = f"begin at {near[0][1]}, the nearest that does, or leave --fill-first out" if near else "leave it out"
+    raise InputError("--fill-first", f"{place.name} sells no fuel", remedy=offer)
+
+
+def _is_good(place: Place, docks: Sequence[Dock]) -> bool:
+    return place.kind == "dock" and docks[place.row].suits
 
 
 def _check_speed(boat: Boat, speed_kn: float) -> None:

@@ -118,7 +118,13 @@ class Dock:
 
 
 def read_docks(
-    region: Region, boat: Boat, under_keel_m: float, today: date, *, known_only: bool = False
+    region: Region,
+    boat: Boat,
+    under_keel_m: float,
+    today: date,
+    *,
+    known_only: bool = False,
+    confirmed_only: bool = False,
 ) -> tuple[Dock, ...]:
     """Look at every dock of a region with a boat's eyes.
 
@@ -134,13 +140,15 @@ def read_docks(
         The date that staleness is counted from.
     known_only
         Whether a dock with missing attributes is to count as unsuitable.
+    confirmed_only
+        Whether one that nobody has confirmed for long is.
 
     Returns
     -------
     One dock a row, in the layer's order.
     """
     return tuple(
-        _read_dock(row, index, region, boat, under_keel_m, today, known_only=known_only)
+        _read_dock(row, index, region, boat, under_keel_m, today, known_only=known_only, confirmed_only=confirmed_only)
         for index, row in enumerate(region.layer("docks").to_dict("records"))
     )
 
@@ -198,7 +206,15 @@ def pump_facts(region: Region, boat: Boat, name: str) -> tuple[dict[str, float],
 
 
 def _read_dock(
-    row: dict[str, Any], index: int, region: Region, boat: Boat, under_keel_m: float, today: date, *, known_only: bool
+    row: dict[str, Any],
+    index: int,
+    region: Region,
+    boat: Boat,
+    under_keel_m: float,
+    today: date,
+    *,
+    known_only: bool,
+    confirmed_only: bool,
 ) -> Dock:
     facts = {k: v for k, v in row.items() if k != "geometry" and not _is_absent(v)}
     has_fuel = sells(facts, boat)
@@ -209,6 +225,8 @@ def _read_dock(
     why_not = _reasons(facts, boat, under_keel_m)
     stale = _staleness(facts, today)
     cautions += [f"{s}: call ahead" for s in stale]
+    if stale and confirmed_only:
+        why_not.append(f"{', '.join(stale)}, and only confirmed docks are wanted")
     if missing:
         cautions.append(f"{', '.join(missing)} not known: call ahead")
         if known_only:

@@ -6,23 +6,26 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from layers.errors import InputError
 from routeplan.asking import ask
-from routeplan.plans import NoPassageError, Plan, PlanName
-from routeplan.refusals import explain_refusal
-from routeplan.search import find_labels
+from routeplan.choosing import choose, difference, without_near_ones
+from routeplan.explaining import explain
+from routeplan.plans import NoPassageError, Plan, Refusal
+from routeplan.refusals import explain_closed_dock, explain_refusal
 from routeplan.telling import Teller
-from routeplan.tracks import Tracks
-from routeplan.units_shown import shown_duration, shown_money
 from routeplan.water import SEASON_LOOKAHEAD_H
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
+    from routeplan.asking import Question
     from routeplan.boats import Boat
     from routeplan.docks import Dock
     from routeplan.network import Network
-    from routeplan.search import Label
+    from routeplan.plans import PlanName
+    from routeplan.problem import Label, Problem
+    from routeplan.tracks import Tracks
     from routeplan.trips import Trip
 
 __all__ = ["SAFETY_CAUTIONS", "Passage", "find_passage"]
@@ -33,8 +36,7 @@ SAFETY_CAUTIONS = (
     "Planned for still water: no tide, current, wind or sea is allowed for.",
     "Local rules and a licensed professional's advice come first.",
 )
-_SAVED_STOP_WORTH = timedelta(minutes=30)  # a stop fewer is recommended if it costs no more than this
-_SURE_DOCKS_WORTH = timedelta(hours=1)  # so are docks that are known and confirmed
+_MOST_TOLD = 2  # plans besides the recommended one
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +80,16 @@ class Passage:
         return self.plans[0]
 
     @property
+    def others_told(self) -> tuple[Plan, ...]:
+        """The plans to tell beside the recommended one.
+
+        Returns
+        -------
+        Two at the most, those that hardly differ left out.
+        """
+        return without_near_ones(self.plans, self.boat.tank.capacity_l, _MOST_TOLD)
+
+    @property
     def soonest(self) -> Plan:
         """The plan that arrives first.
 
@@ -97,6 +109,31 @@ class Passage:
         """
         return self._best_at("fewest-stops")
 
+    @property
+    def cheapest(self) -> Plan:
+        """The plan whose fuel costs least.
+
+        Returns
+        -------
+        One of `plans`.
+
+        Raises
+        ------
+        StopIteration
+            No plan's prices are all known.
+        """
+        return self._best_at("cheapest")
+
+    @property
+    def most_margin(self) -> Plan:
+        """The plan whose least margin is largest.
+
+        Returns
+        -------
+        One of `plans`.
+        """
+        return self._best_at("most-margin")
+
     def _best_at(self, name: PlanName) -> Plan:
         return next(p for p in self.plans if name == p.name or name in p.also)
 
@@ -108,6 +145,7 @@ def find_passage(
     now: datetime | None = None,
     boat: Boat | None = None,
     notes: Sequence[str] = (),
+    every: bool = False,
 ) -> Passage:
     """Plan a passage.
 
@@ -123,6 +161,8 @@ def find_passage(
         The boat with another burn than the network's, such as one the log has taught; it must need the same water.
     notes
         What else is to be said with the plans, such as what the fuel aboard was taken from.
+    every
+        Whether all plans that no other beats are told, not only those that are best at something.
 
     Returns
     -------
@@ -131,35 +171,32 @@ def find_passage(
     Raises
     ------
     InputError
-        A place is unknown or can't be reached from water, or the speed isn't one the boat can be planned at.
+        A place is unknown or can't be reached from water, the speed isn't one the boat can be planned at, or money is
+        to count and no price is known.
     NoPassageError
         No plan keeps the rules; carries the leg that breaks them, the shortfall and what would help.
     """
     question, asked = ask(network, trip, boat or network.boat, now or trip.depart)
-    tracks = Tracks(question.network, question.boat, question.speed_kn)
+    tracks = question.tracks()
     problem = question.problem(tracks)
-    labels = find_labels(problem)
-    cautions = (*SAFETY_CAUTIONS, *notes, *asked)
-    if not labels:
-        raise NoPassageError(explain_refusal(question, tracks, problem), cautions)
-    soonest, fewest, best = _choose(labels)
-    chosen: dict[PlanName, Label] = {"soonest": soonest, "fewest-stops": fewest}
-    doubtful = {i for i, dock in problem.docks.items() if dock.doubts}
-    if any(step.fill is not None and step.place in doubtful for step in best.path()):
-        known = find_labels(replace(problem, docks={i: d for i, d in problem.docks.items() if i not in doubtful}))
-        if known:
-            *_, sure = _choose(known)
-            chosen["known-docks"] = sure
-            if timedelta(hours=sure.time_h - best.time_h) <= _SURE_DOCKS_WORTH:
-                best = sure
+    cautions = (*SAFETY_CAUTIONS, *notes, *asked, *_price_notes(question))
+    choice = choose(problem, trip, every=every)
     teller = Teller(question, tracks, problem)
-    first = next(name for name, label in chosen.items() if label is best)
-    plans = [teller.tell(best, first, also=tuple(n for n, label in chosen.items() if label is best and n != first))]
-    for name, label in chosen.items():
-        if label is best or any(label is chosen[n] for n in chosen if n in {p.name for p in plans}):
-            continue
-        other = teller.tell(label, name, also=tuple(n for n, same in chosen.items() if same is label and n != name))
-        told = _difference(plans[0], other, question.boat, network.region.about.currency)
+    if choice is None:
+        raise NoPassageError(_refuse(question, tracks, problem, teller), cautions)
+    by_label: dict[Label, list[PlanName]] = {}
+    for name, label in choice.named.items():
+        by_label.setdefault(label, []).append(name)
+    best = choice.recommended
+    first, *also = sorted(by_label.pop(best), key=lambda name: name != trip.prefer)
+    plans = [explain(question, problem, best, teller.tell(best, first, also=tuple(also)))]
+    rest: list[tuple[Label, PlanName, tuple[PlanName, ...]]] = [
+        (label, names[0], tuple(names[1:])) for label, names in by_label.items()
+    ]
+    rest += [(label, "in-between", ()) for label in choice.others]
+    for label, name, further in rest:
+        other = teller.tell(label, name, also=further)
+        told = difference(plans[0], other, question.boat, network.region.about.currency)
         plans.append(other.model_copy(update={"recommended": False, "difference": told}))
     lookahead = trip.depart + timedelta(hours=SEASON_LOOKAHEAD_H)
     if any(plan.arrive > lookahead for plan in plans):
@@ -170,36 +207,50 @@ def find_passage(
     return Passage(question.network, question.boat, trip, question.docks, tuple(plans), cautions, question.speed_kn)
 
 
-def _choose(labels: list[Label]) -> tuple[Label, Label, Label]:
-    """Pick the soonest, the one of fewest stops, and of these two the one to recommend."""
-    soonest = min(labels, key=lambda a: (a.time_h, a.stops, a.cost))
-    fewest = min(labels, key=lambda a: (a.stops, a.time_h, a.cost))
-    saves = (soonest.stops - fewest.stops) * _SAVED_STOP_WORTH
-    return soonest, fewest, fewest if timedelta(hours=fewest.time_h - soonest.time_h) <= saves else soonest
+def _price_notes(question: Question) -> list[str]:
+    """Say what prices a plan by money rests on; refuse one that no price is known for."""
+    trip, boat = question.trip, question.boat
+    unpriced = [dock.name for dock in question.by_terminal.values() if dock.price_per_l is None]
+    if trip.fill == "full" and trip.prefer != "cheapest":
+        return []
+    option = f"--fill {trip.fill}" if trip.fill != "full" else "--prefer cheapest"
+    if question.by_terminal and len(unpriced) == len(question.by_terminal):
+        raise InputError(
+            option,
+            f"no dock that suits {boat.name} states a price for {boat.fuel}",
+            remedy=f"add price_{boat.fuel}_per_l to the docks layer, or plan by time",
+        )
+    return [f"Left out as their price isn't known: {', '.join(unpriced)}."] if unpriced else []
 
 
-def _difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
-    """Tell how a plan differs from the recommended one, in words."""
-    said = []
-    more_stops = len(other.stops) - len(first.stops)
-    if more_stops:
-        said.append(f"{_count(len(other.stops))} instead of {_count(len(first.stops)).split()[0]}")
-    else:
-        said.append(f"stops at {', '.join(s.dock for s in other.stops)}")
-    later_h = other.time_h - first.time_h
-    said.append(f"arrives {shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}")
-    if "known-docks" in (other.name, *other.also):
-        said.append("stops only at docks that are known and confirmed")
-    elif other.leans_on and not first.leans_on:
-        said.append(f"but leans on {'; '.join(other.leans_on)}")
-    said += [f"waits {shown_duration(s.wait_h)} at {s.dock} for it to open" for s in other.stops if s.wait_h > 1 / 60]
-    if first.cost is not None and other.cost is not None and abs(other.cost - first.cost) >= 0.5:
-        word = "more" if other.cost > first.cost else "less"
-        said.append(f"{shown_money(abs(other.cost - first.cost), currency)} {word} for fuel")
-    margin_l = other.least_margin_l - first.least_margin_l
-    said.append(f"least margin {boat.units.volume_down(abs(margin_l))} {'larger' if margin_l > 0 else 'smaller'}")
-    return "; ".join(said)
+def _refuse(question: Question, tracks: Sequence[Tracks], problem: Problem, teller: Teller) -> Refusal:
+    """Say why there is no plan; where only the closed-dock rule stands against it, offer the best plan without."""
+    trip = question.trip
+    free = replace(problem, closed_dock="off")
+    without = None if problem.closed_dock == "off" else choose(free, trip, every=not trip.slower)
+    if without is None:
+        if trip.fill != "full" and choose(
+            problem, trip.model_copy(update={"fill": "full", "price_of_time_per_h": None})
+        ):
+            return _refuse_part_fills(question, problem)
+        return explain_refusal(question, tracks, problem)
+    labels = [*without.named.values(), *without.others]
+    offered = min(
+        labels, key=lambda label: (len(teller.breaches(label)), label is not without.recommended, label.time_h)
+    )
+    name: PlanName = next((n for n, label in without.named.items() if label is offered), "in-between")
+    plan = teller.tell(offered, name).model_copy(update={"recommended": False, "closed_dock": "off"})
+    return explain_closed_dock(question, problem, offered, plan)
 
 
-def _count(stops: int) -> str:
-    return {0: "no stop", 1: "one stop", 2: "two stops"}.get(stops, f"{stops} stops")
+def _refuse_part_fills(question: Question, problem: Problem) -> Refusal:
+    """Say that part fills won't do, but fills to the mark will: at docks whose prices aren't known, or by the rule."""
+    names = [question.network.terminals[t].place.name for t in (problem.start, problem.targets[-1])]
+    return Refusal(
+        from_=names[0],
+        to=names[1],
+        distance_nmi=None,
+        short_l=None,
+        why=f"no plan keeps the rules with --fill {question.trip.fill}, but one does with fills to the mark",
+        try_=("--fill full",),
+    )

@@ -8,10 +8,23 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 
 from layers.errors import RouteplanError
+from routeplan.trips import ClosedDockRule
 
-__all__ = ["Alternate", "Leg", "NoPassageError", "Plan", "PlanName", "Refusal", "Stop", "Wait", "When"]
+__all__ = [
+    "Alternate",
+    "Instead",
+    "Leg",
+    "NoPassageError",
+    "Plan",
+    "PlanName",
+    "Refusal",
+    "SlowerRun",
+    "Stop",
+    "Wait",
+    "When",
+]
 
-PlanName = Literal["soonest", "fewest-stops", "known-docks"]
+PlanName = Literal["soonest", "cheapest", "fewest-stops", "most-margin", "known-docks", "enough", "best", "in-between"]
 Position = tuple[float, float]
 
 
@@ -35,25 +48,43 @@ class Alternate(_Value):
         The dock, or the destination.
     distance_nmi
         [nmi] From the closed dock, over water.
+    speed_kn
+        [kn] Chosen speed that it is reached at.
     left_l
         [l] Low figure of the fuel aboard on arriving there.
     wait_h
         [h] Until it opens.
+    arrive, begin, depart
+        When the boat would be there, begin to fill to the mark and be ready to leave; where it sells nothing all three
+        are the arrival.
+    take_l
+        [l] Mean volume to the full mark; None where it sells nothing that the boat burns.
+    price_per_l
+        [currency/l] Its price; None where unknown.
     hours
         As the docks layer says; None where it doesn't, or where no fuel is sold.
     vhf, phone
         As the docks layer says; None where it doesn't.
+    confirmed_on
+        Date of the last confirmation, as the docks layer says; None where it doesn't.
     cautions
         What to know before leaning on it.
     """
 
     name: str
     distance_nmi: float
+    speed_kn: float
     left_l: float
     wait_h: float
+    arrive: When
+    begin: When
+    depart: When
+    take_l: float | None
+    price_per_l: float | None
     hours: str | None
     vhf: str | None
     phone: str | None
+    confirmed_on: str | None
     cautions: tuple[str, ...]
 
 
@@ -107,6 +138,52 @@ class Leg(_Value):
     cautions: tuple[str, ...] = ()
 
 
+class Instead(_Value):
+    """The best that could be done without one of a plan's docks.
+
+    Parameters
+    ----------
+    stops
+        Docks of the runner-up plan, in order.
+    later_h
+        [h] How much later it arrives; negative where earlier.
+    dearer
+        [currency] How much more its fuel costs; None where a price is unknown.
+    margin_less_l
+        [l] By how much its least margin is smaller.
+    """
+
+    stops: tuple[str, ...]
+    later_h: float
+    dearer: float | None
+    margin_less_l: float
+
+
+class SlowerRun(_Value):
+    """What slowing down on one hop would buy: a stop less.
+
+    Parameters
+    ----------
+    from_, to
+        Places at both ends of the hop.
+    speed_kn
+        [kn] The fastest slower speed that does it.
+    skips
+        The dock that needs no stop then.
+    later_h
+        [h] How much later the passage ends; negative where earlier.
+    margin_l
+        [l] Low figure above the floor on arrival at the hop's end.
+    """
+
+    from_: str = Field(alias="from")
+    to: str
+    speed_kn: float
+    skips: str
+    later_h: float
+    margin_l: float
+
+
 class Stop(_Value):
     """One refuel stop.
 
@@ -121,15 +198,24 @@ class Stop(_Value):
     aboard_l, aboard_low_l
         [l] Fuel aboard on arrival, mean and low figure.
     take_l
-        [l] Mean volume to the full mark.
-    cost
-        [currency] At the dock's price; None where unknown.
+        [l] Mean volume to take.
+    to_mark
+        Whether that fills the tank to its full mark, from which on the level is known anew.
+    cost, price_per_l
+        [currency, currency/l] At the dock's price; None where unknown.
     wait_h
         [h] Until it opens.
     alternate
         Where else to go if it is closed; None where no other place is in reach.
+    keeps_closed_dock_rule
+        Whether, the dock being closed, another place is in reach from which the destination is; always true of a fill
+        before leaving.
     why
         Why the stop is there and what would happen without it.
+    instead
+        The best plan without this dock; None where there is none, or none was looked for.
+    confirmed_on
+        Date of the last confirmation, as the docks layer says; None where it doesn't.
     cautions
         What to know before leaning on this dock.
     hours, vhf, phone
@@ -144,10 +230,15 @@ class Stop(_Value):
     aboard_l: float
     aboard_low_l: float
     take_l: float
+    to_mark: bool
     cost: float | None
+    price_per_l: float | None
     wait_h: float
     alternate: Alternate | None
+    keeps_closed_dock_rule: bool
     why: str
+    instead: Instead | None
+    confirmed_on: str | None
     cautions: tuple[str, ...]
     hours: str | None
     vhf: str | None
@@ -196,6 +287,12 @@ class Plan(_Value):
         [currency] Of all stops; None where a price is unknown.
     least_margin_l
         [l] Least low figure above unusable fuel and reserve, over stops and destination.
+    chance_reserve_kept
+        [share] Chance that no arrival of the whole passage touches the reserve.
+    chance_never_dry
+        [share] Chance that no arrival finds less than the unusable fuel.
+    closed_dock
+        The closed-dock rule that the plan was made with.
     aboard_on_arrival_l, aboard_on_arrival_low_l
         [l] Fuel aboard at the destination, mean and low figure.
     legs, stops
@@ -204,6 +301,8 @@ class Plan(_Value):
         For bridges and locks, in order.
     onward
         For a destination where the boat can't refuel: the nearest dock that suits, and what would be left there.
+    slower
+        Where going slower would save a stop, and what that costs.
     leans_on
         Docks among the stops that nobody has confirmed for long, or whose hours aren't known, each with the reason.
     cautions
@@ -223,12 +322,16 @@ class Plan(_Value):
     fuel_l: float
     cost: float | None
     least_margin_l: float
+    chance_reserve_kept: float
+    chance_never_dry: float
+    closed_dock: ClosedDockRule
     aboard_on_arrival_l: float
     aboard_on_arrival_low_l: float
     legs: tuple[Leg, ...]
     stops: tuple[Stop, ...]
     waits: tuple[Wait, ...]
     onward: Alternate | None
+    slower: tuple[SlowerRun, ...]
     leans_on: tuple[str, ...]
     cautions: tuple[str, ...]
     track: dict[str, Any]
@@ -249,6 +352,10 @@ class Refusal(_Value):
         The rule that breaks, in words.
     try_
         Changes that would help, the smallest first.
+    breaks_at
+        Docks of the offered plan that break the closed-dock rule.
+    offered
+        The best plan without the closed-dock rule, where that alone stands in the way.
     """
 
     from_: str = Field(alias="from")
@@ -257,6 +364,8 @@ class Refusal(_Value):
     short_l: float | None
     why: str
     try_: tuple[str, ...] = Field(alias="try")
+    breaks_at: tuple[str, ...] = ()
+    offered: Plan | None = None
 
 
 class NoPassageError(RouteplanError):

@@ -14,26 +14,30 @@ import shapely
 from layers.hours import NeverOpensError
 from layers.plane import METRES_PER_NMI
 from routeplan.docks import sells
-from routeplan.fuel import CONFIDENCE_LOW
+from routeplan.escapes import Escapes
+from routeplan.fuel import CONFIDENCE_LOW, z_of
+from routeplan.part_fills import find_part_filled
 from routeplan.plans import Refusal
 from routeplan.search import find_labels
 from routeplan.tracks import Tracks, build_dock_graph
 from routeplan.units_shown import shown_distance, shown_speed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from routeplan.asking import Question
     from routeplan.docks import Dock
-    from routeplan.search import Label, Problem
+    from routeplan.plans import Plan
+    from routeplan.problem import Label, Problem
 
-__all__ = ["explain_refusal"]
+__all__ = ["explain_closed_dock", "explain_refusal"]
 
 _MOST_IDEAS = 5
+_NEAR_ENOUGH_L = 0.2  # [l] how near the smallest change of fuel is found: half a tenth of a gallon
 _BESIDE_NMI = 0.5  # [nmi] a dock so near to the departure can be filled at before leaving
 
 
-def explain_refusal(question: Question, tracks: Tracks, problem: Problem) -> Refusal:
+def explain_refusal(question: Question, tracks: Sequence[Tracks], problem: Problem) -> Refusal:
     """Find the leg that breaks the rules, by how much, and the changes that would help.
 
     Parameters
@@ -41,7 +45,7 @@ def explain_refusal(question: Question, tracks: Tracks, problem: Problem) -> Ref
     question
         What was asked.
     tracks
-        Tracks at the speed asked for.
+        Tracks at the speeds asked for.
     problem
         The search that found nothing.
 
@@ -80,7 +84,66 @@ def explain_refusal(question: Question, tracks: Tracks, problem: Problem) -> Ref
         distance_nmi=worst.distance_nmi,
         short_l=worst.short_l,
         why=why,
-        try_=tuple(_ideas(question, problem, worst.short_l, from_start=worst.from_departure)),
+        try_=tuple(_ideas(question, problem, from_start=worst.from_departure)),
+    )
+
+
+def explain_closed_dock(question: Question, problem: Problem, label: Label, plan: Plan) -> Refusal:
+    """Tell which stop of the best plan breaks the closed-dock rule, by how much, and the changes that would help.
+
+    Parameters
+    ----------
+    question
+        What was asked.
+    problem
+        The search under the rule, which found nothing.
+    label
+        The best way to the destination without the rule.
+    plan
+        What it is told as.
+
+    Returns
+    -------
+    The refusal, with the plan as offered.
+    """
+    escapes = Escapes(problem)
+    units, trip, names = question.boat.units, question.trip, [t.place.name for t in question.network.terminals]
+    strict = problem.closed_dock == "strict"
+    floor = "the reserve" if strict else "the unusable fuel"
+    said: list[str] = []
+    short_l = 0.0
+    broken = [stop.dock for stop in plan.stops if not stop.keeps_closed_dock_rule]
+    for step in label.path():
+        before = step.before
+        if step.fill is None or step.hop is None or before is None or names[step.place] not in broken:
+            continue
+        burned_l = before.burned_l + step.hop.track.fuel_l
+        ways = escapes.ways(step.place, step.stage)
+        if not ways:
+            said.append(f"if {names[step.place]} is closed, no other dock that suits leads on to {names[label.place]}")
+            continue
+        lacking_l = escapes.least_aboard_l(step.place, step.stage, burned_l, before.sd_l) - (before.mean_l - burned_l)
+        short_l = max(short_l, lacking_l)
+        nearest = ways[0]
+        way = shown_distance(sum(track.distance_nmi for track in nearest.tracks))
+        said.append(
+            f"if {names[step.place]} is closed on arrival, {names[nearest.place]}, {way} on, is "
+            f"{units.volume_up(lacking_l)} too far to be reached above {floor} at confidence {trip.confidence:g}"
+        )
+    ideas = [*_ideas(question, problem, from_start=True)]
+    if strict and _has_plan(replace(problem, closed_dock="on")):
+        ideas.append("--closed-dock on, which lets an alternate be reached on the reserve")
+    calls = " and ".join(dict.fromkeys(broken))
+    ideas.append(f"--closed-dock off, after making sure that {calls} will be open and has fuel")
+    return Refusal(
+        from_=names[problem.start],
+        to=names[problem.targets[-1]],
+        distance_nmi=None,
+        short_l=short_l or None,
+        why=f"no plan keeps the closed-dock rule{' and the reserve' if strict else ''}: {'; '.join(said)}",
+        try_=tuple(ideas),
+        breaks_at=tuple(broken),
+        offered=plan,
     )
 
 
@@ -110,7 +173,7 @@ def _helpful(question: Question) -> dict[int, Dock]:
     }
 
 
-def _all_hops(question: Question, tracks: Tracks, others: Iterable[int]) -> nx.MultiDiGraph:
+def _all_hops(question: Question, tracks: Sequence[Tracks], others: Iterable[int]) -> nx.MultiDiGraph:
     """Join the departure, the targets and all docks, however far."""
     ends = {question.start, *question.targets, *question.by_terminal, *others}
     graph = build_dock_graph(tracks, [(a, b) for a in ends for b in ends if a != b])
@@ -183,36 +246,97 @@ def _chain(carries: list[_Carry], last: int) -> list[_Carry]:
     return [graph[a][b]["carry"] for a, b in pairwise(path)]
 
 
-def _ideas(question: Question, problem: Problem, short_l: float, *, from_start: bool) -> list[str]:
+def _has_plan(problem: Problem) -> bool:
+    return bool(find_labels(problem, ("time",)))
+
+
+def _ideas(question: Question, problem: Problem, *, from_start: bool) -> list[str]:
     """Try changes, the smallest first, and keep those that really make a plan."""
-    units, boat = question.boat.units, question.boat
+    units = question.boat.units
     ideas = []
-    if from_start and problem.mean_l + short_l <= boat.tank.full_mark_l:
-        more = replace(problem, mean_l=problem.mean_l + short_l * (1 + 1e-9) + 1e-6)
-        if find_labels(more):
-            total = units.volume_up(problem.mean_l + short_l)
-            ideas.append(f"leave with {units.volume_up(short_l)} more, {total} in all")
     beside = _dock_beside(question, problem) if from_start else None
+    if from_start and not problem.fill_first:
+        more_l = _more_at_departure_l(problem)
+        if more_l is not None and more_l < problem.full_l - problem.mean_l:
+            total = units.volume_up(problem.mean_l + more_l)
+            ideas.append(f"leave with {units.volume_up(more_l)} more, {total} in all")
+        filled = replace(problem, mean_l=problem.full_l, sd_l=problem.full_sd_l)
+        if problem.mean_l < problem.full_l and beside is None and _has_plan(filled):
+            ideas.append(f"leave filled to the mark, {units.volume(problem.full_l)}")
     if beside is not None:
         ideas.append(f"fill at {beside.name} before you leave, then --aboard full")
-    elif from_start and problem.mean_l < problem.full_l:
-        filled = replace(problem, mean_l=problem.full_l, sd_l=problem.full_sd_l)
-        if find_labels(filled):
-            ideas.append(f"leave filled to the mark, {units.volume(problem.full_l)}")
     slower_kn = _slower_speed_kn(question)
     if slower_kn is not None:
         ideas.append(f"go at {shown_speed(slower_kn)}")
     unsuited = _helpful(question)
-    labels = find_labels(replace(problem, docks={**problem.docks, **unsuited}))
+    labels = find_labels(replace(problem, docks={**problem.docks, **unsuited}), ("time",))
     for step in labels[0].path() if labels else ():
         if step.fill is not None and step.place in unsuited:
             dock = unsuited[step.place]
             ideas.append(f"{dock.name} would do, but: {', '.join(dock.why_not)}")
-    if question.trip.confidence > CONFIDENCE_LOW and find_labels(replace(problem, z=0.0)):
+    ideas += _bolder_ideas(question, problem)
+    return ideas[:_MOST_IDEAS]
+
+
+def _bolder_ideas(question: Question, problem: Problem) -> list[str]:
+    """Find the largest smaller reserve, and the highest lower confidence, that make a plan."""
+    units, trip = question.boat.units, question.trip
+    ideas = []
+    reserve_l = _reserve_that_does_l(problem)
+    if reserve_l is not None:
+        whole_l = problem.floor_l - problem.unusable_l
+        ideas.append(
+            f"a reserve of {units.volume_down(reserve_l)} in place of {units.volume(whole_l)} would do, "
+            "at your own judgement"
+        )
+    confidence = _confidence_that_does(problem, trip.confidence)
+    if confidence is not None and confidence <= CONFIDENCE_LOW:
         ideas.append(
             "only the plain rule of thumb (confidence 0.5) allows it: one arrival in two would touch the reserve"
         )
-    return ideas[:_MOST_IDEAS]
+    elif confidence is not None:
+        ideas.append(
+            f"--confidence {confidence:g} would do in place of {trip.confidence:g}: "
+            f"{round(100 * confidence)} arrivals in 100 would keep the reserve"
+        )
+    return ideas
+
+
+def _more_at_departure_l(problem: Problem) -> float | None:
+    """[l] Find the least more fuel at departure that makes a plan; None where even a full tank doesn't."""
+    room_l = problem.full_l - problem.mean_l
+    if room_l <= 0 or not _has_plan(replace(problem, mean_l=problem.full_l)):
+        return None
+    low_l, high_l = 0.0, room_l
+    while high_l - low_l > _NEAR_ENOUGH_L:
+        middle_l = (low_l + high_l) / 2
+        enough = _has_plan(replace(problem, mean_l=problem.mean_l + middle_l))
+        low_l, high_l = (low_l, middle_l) if enough else (middle_l, high_l)
+    return high_l
+
+
+def _reserve_that_does_l(problem: Problem) -> float | None:
+    """[l] Find the largest smaller reserve that makes a plan; None where no reserve at all does."""
+    whole_l = problem.floor_l - problem.unusable_l
+    if whole_l <= 0 or not _has_plan(replace(problem, floor_l=problem.unusable_l)):
+        return None
+    low_l, high_l = 0.0, whole_l
+    while high_l - low_l > _NEAR_ENOUGH_L:
+        middle_l = (low_l + high_l) / 2
+        does = _has_plan(replace(problem, floor_l=problem.unusable_l + middle_l))
+        low_l, high_l = (middle_l, high_l) if does else (low_l, middle_l)
+    return low_l
+
+
+def _confidence_that_does(problem: Problem, asked: float) -> float | None:
+    """[share] Find the largest smaller confidence, in whole hundredths, that makes a plan."""
+    low, high = 50, math.ceil(100 * asked)  # in hundredths: the lower one does, the higher one doesn't
+    if asked <= CONFIDENCE_LOW or not _has_plan(replace(problem, z=0.0)):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _has_plan(replace(problem, z=z_of(middle / 100))) else (low, middle)
+    return low / 100
 
 
 def _dock_beside(question: Question, problem: Problem) -> Dock | None:
@@ -237,7 +361,7 @@ def _slower_speed_kn(question: Question) -> float | None:
 
 
 def _plans_at(question: Question, speed_kn: float) -> bool:
-    return bool(find_labels(question.problem(Tracks(question.network, question.boat, speed_kn))))
+    return _has_plan(question.problem([Tracks(question.network, question.boat, speed_kn)]))
 
 
 def _no_fill(question: Question, problem: Problem) -> Refusal:
@@ -245,9 +369,8 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
     units = question.boat.units
     names = [question.network.terminals[t].place.name for t in (problem.start, problem.targets[-1])]
     free = {i: replace(d, hours=None, largest_sale_l=None) for i, d in problem.docks.items()}
-    labels = find_labels(replace(problem, docks=free))
+    labels = find_labels(replace(problem, docks=free), ("time",))
     blamed: list[str] = []
-    partial: list[str] = []
     over_l = 0.0
     for step in labels[0].path() if labels else ():
         if step.fill is None:
@@ -257,8 +380,6 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
             over_l = max(over_l, step.fill.take_l - dock.largest_sale_l)
             sold, wanted = units.volume(dock.largest_sale_l), units.volume(step.fill.take_l)
             blamed.append(f"{dock.name} sells {sold} at the most, {wanted} would be needed to fill to the mark")
-            if _goes_on_with(problem, step, dock.largest_sale_l):
-                partial.append(f"take what {dock.name} sells, {sold}, and plan anew from there")
             continue
         try:
             dock.begin_fill(problem.depart + timedelta(hours=step.fill.begin_h), step.fill.end_h - step.fill.begin_h)
@@ -267,7 +388,10 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
     why = f"full tanks would do, but {'; '.join(blamed)}"
     if not blamed:
         why = f"full tanks would do, but a bridge or lock between {names[0]} and {names[1]} stays shut"
-    ideas = _ideas(question, problem, over_l, from_start=over_l > 0)
+    partial = []
+    if over_l and question.trip.fill == "full" and find_part_filled(problem, "best", 0.0):
+        partial.append("--fill best, which takes what is sold")
+    ideas = _ideas(question, problem, from_start=over_l > 0)
     return Refusal(
         from_=names[0],
         to=names[1],
@@ -276,22 +400,6 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
         why=why,
         try_=(*partial, *ideas, "another route with --via"),
     )
-
-
-def _goes_on_with(problem: Problem, step: Label, taken_l: float) -> bool:
-    """Tell whether a part fill at a dock would carry the boat on to the end."""
-    if step.before is None or step.hop is None or step.fill is None:
-        return False
-    burned_l = step.before.burned_l + step.hop.track.fuel_l
-    filled = replace(
-        problem,
-        start=step.place,
-        targets=problem.targets[step.stage :],
-        depart=problem.depart + timedelta(hours=step.fill.end_h),
-        mean_l=min(step.before.mean_l - burned_l + taken_l, problem.full_l),
-        sd_l=math.hypot(step.before.sd_l, problem.sd_share * burned_l),
-    )
-    return bool(find_labels(filled))
 
 
 def _no_way(question: Question, a: int, b: int) -> Refusal:

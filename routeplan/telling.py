@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -9,18 +10,21 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from layers.hours import NeverOpensError
-from routeplan.fuel import low_figure_l
+from routeplan.chances import find_chances
+from routeplan.escapes import Escapes
+from routeplan.gate_waits import sail
 from routeplan.itinerary import Stretch, TurnNames, find_stretches
 from routeplan.plans import Alternate, Leg, Plan, PlanName, Stop, Wait
-from routeplan.search import sail
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from routeplan.asking import Question
-    from routeplan.search import Hop, Label, Problem
-    from routeplan.tracks import Tracks
+    from routeplan.docks import Dock
+    from routeplan.problem import Hop, Label, Problem
+    from routeplan.tracks import Track, Tracks
 
 __all__ = ["Teller"]
 
@@ -36,16 +40,18 @@ class Teller:
     question
         What was asked.
     tracks
-        Its rates are those that were planned with.
+        Its rates are those that were planned with, the chosen speed's first.
     problem
         The search that found the labels.
     """
 
-    def __init__(self, question: Question, tracks: Tracks, problem: Problem) -> None:
+    def __init__(self, question: Question, tracks: Sequence[Tracks], problem: Problem) -> None:
         self.question = question
-        self.tracks = tracks
+        self.tracks = tracks[0]
+        self.rates = {t.rates.speed_kn[0]: t.rates for t in tracks}
         self.problem = problem
         self.units = question.boat.units
+        self.escapes = Escapes(problem)
 
     def tell(self, label: Label, name: PlanName, also: tuple[PlanName, ...] = ()) -> Plan:
         """Tell one way to have come to the destination.
@@ -62,6 +68,7 @@ class Teller:
         The plan, marked as recommended.
         """
         path = label.path()
+        chances = find_chances(self.problem, label)
         legs, points = self._legs(path)
         stops = tuple(self._stop(path, i) for i, step in enumerate(path) if step.fill is not None)
         costs = [stop.cost for stop in stops]
@@ -70,9 +77,14 @@ class Teller:
         onward, cautions = self._onward(end)
         cautions += [f"{stop.dock}: {c}" for stop in stops for c in stop.cautions]
         cautions += [
-            f"{stop.dock}: no other dock is in reach if it is closed; make sure of it before leaving"
+            f"{stop.dock}: if closed, {stop.alternate.name} opens {shown_duration(stop.alternate.wait_h)} later only"
             for stop in stops
-            if stop.alternate is None
+            if stop.alternate is not None and stop.alternate.wait_h > _LONGEST_WAIT_H
+        ]
+        cautions += [
+            f"{stop.dock}: no other dock is in reach if it is closed; make sure of it before leaving"
+            for stop, step in zip(stops, (s for s in path if s.fill is not None), strict=True)
+            if stop.alternate is None and step.hop is not None
         ]
         plane = self.question.network.water.plane
         track = plane.unproject(shapely.LineString(points))
@@ -88,6 +100,9 @@ class Teller:
             fuel_l=sum(leg.fuel_l for leg in legs),
             cost=None if any(c is None for c in costs) else float(sum(c or 0.0 for c in costs)),
             least_margin_l=min(margins, default=self.problem.low_l(end.mean_l, 0.0, end.sd_l) - self.problem.floor_l),
+            chance_reserve_kept=chances.reserve_kept,
+            chance_never_dry=chances.never_dry,
+            closed_dock=self.problem.closed_dock,
             aboard_on_arrival_l=end.aboard_l,
             aboard_on_arrival_low_l=self.problem.low_l(end.mean_l, end.burned_l, end.sd_l),
             legs=tuple(legs),
@@ -103,6 +118,7 @@ class Teller:
                 if step.hop is not None and step.hop.gate
             ),
             onward=onward,
+            slower=(),
             leans_on=tuple(
                 f"{dock.name} ({', '.join(dock.doubts)})"
                 for dock in (self.problem.docks[step.place] for step in path if step.fill is not None)
@@ -111,6 +127,26 @@ class Teller:
             cautions=tuple(cautions),
             track={"type": "LineString", "coordinates": [[round(x, 6), round(y, 6)] for x, y in track.coords]},
         )
+
+    def breaches(self, label: Label) -> list[int]:
+        """List the stops that break the closed-dock rule.
+
+        Parameters
+        ----------
+        label
+            At the last target.
+
+        Returns
+        -------
+        Terminals, in order.
+        """
+        return [
+            step.place
+            for step in label.path()
+            if step.fill is not None
+            and step.hop is not None
+            and not self.escapes.allows(step.place, step.stage, *self._burned_on_arrival(step))
+        ]
 
     def _at(self, time_h: float) -> datetime:
         return self.problem.depart + timedelta(hours=time_h)
@@ -122,7 +158,7 @@ class Teller:
         """[l] Mean at the last known level, burn since and its sd, on arrival and before any fill."""
         before = step.before
         if before is None or step.hop is None:
-            return step.mean_l, step.burned_l, step.sd_l
+            return self.problem.mean_l, 0.0, self.problem.sd_l
         return before.mean_l, before.burned_l + step.hop.track.fuel_l, before.sd_l
 
     def _low_on_arrival(self, step: Label) -> float:
@@ -136,7 +172,7 @@ class Teller:
         for before, step in pairwise(path):
             if step.hop is None:
                 continue
-            stretches = find_stretches(network, self.tracks.rates, step.hop.track)
+            stretches = find_stretches(network, self.rates[step.hop.track.speed_kn], step.hop.track)
             points += [s.a for s in stretches] + [stretches[-1].b]
             positions = plane.to_lonlat([s.a for s in stretches] + [stretches[-1].b]).tolist()
             here = self._place_name(before.place)
@@ -174,24 +210,30 @@ class Teller:
 
     def _stop(self, path: list[Label], index: int) -> Stop:
         step = path[index]
-        if step.fill is None or step.hop is None:
+        if step.fill is None:
             raise ValueError(step.place)  # called for fill-ups only
         dock = self.problem.docks[step.place]
         mean_l, burned_l, sd_l = self._burned_on_arrival(step)
-        alternate = self._alternate(step, step.hop, mean_l, burned_l, sd_l)
+        arrive_h = 0.0 if step.hop is None else step.hop.arrive_h
+        alternate, keeps = (None, True) if step.hop is None else self._alternate(step, step.hop, mean_l, burned_l, sd_l)
         return Stop(
             dock=dock.name,
             position=dock.position,
-            arrive=self._at(step.hop.arrive_h),
+            arrive=self._at(arrive_h),
             begin=self._at(step.fill.begin_h),
             depart=self._at(step.fill.end_h),
             aboard_l=mean_l - burned_l,
             aboard_low_l=self.problem.low_l(mean_l, burned_l, sd_l),
             take_l=step.fill.take_l,
+            to_mark=step.fill.to_mark,
             cost=None if dock.price_per_l is None else step.fill.take_l * dock.price_per_l,
+            price_per_l=dock.price_per_l,
             wait_h=step.fill.wait_h,
             alternate=alternate,
+            keeps_closed_dock_rule=keeps,
             why=self._why(path, index),
+            instead=None,
+            confirmed_on=_confirmed_on(dock),
             cautions=dock.cautions,
             hours=None if dock.hours is None else str(dock.hours),
             vhf=dock.facts.get("vhf"),
@@ -201,6 +243,8 @@ class Teller:
     def _why(self, path: list[Label], index: int) -> str:
         """Say what would happen without a stop: the fuel carried past it to the next place where it fails."""
         mean_l, burned_l, sd_l = self._burned_on_arrival(path[index])
+        if path[index].hop is None:
+            return "the passage begins with it, as asked"
         distance_nmi = 0.0
         for step in path[index + 1 :]:
             if step.hop is None:
@@ -219,14 +263,39 @@ class Teller:
                 return f"without it {where} is reached {under} into the reserve"
         return "without it a later fill would have to be larger"
 
-    def _alternate(self, step: Label, hop: Hop, mean_l: float, burned_l: float, sd_l: float) -> Alternate | None:
-        """Find where to go if the dock were closed: on the reserve, never below unusable fuel.
+    def _alternate(
+        self, step: Label, hop: Hop, mean_l: float, burned_l: float, sd_l: float
+    ) -> tuple[Alternate | None, bool]:
+        """Find where to go if the dock were closed, and whether that keeps the closed-dock rule.
 
         A dock that opens soon and can be relied on comes before a doubtful one, that before a wait; then most fuel.
+        Where no way out keeps the rule, the best place in reach is told all the same, above the unusable fuel.
         """
-        others = {*self.problem.docks, self.problem.targets[-1]} - {step.place}
-        found = self._in_reach(step.place, others, hop.arrive_h, mean_l, burned_l, sd_l)
-        return min(found, key=lambda f: (f.wait_h > _SHORT_WAIT_H, self._is_doubtful(f), -f.left_l), default=None)
+        found = []
+        for way in self.escapes.open_ways(step.place, step.stage, mean_l, burned_l, sd_l):
+            tracks = way.tracks
+            if len(tracks) == 1:  # not slower than need be
+                straight = [edge["track"] for edge in self.problem.graph[step.place][way.place].values()]
+                tracks = next(
+                    (track,)
+                    for track in sorted(straight, key=lambda t: (-t.speed_kn, t.fuel_l))
+                    if self.escapes.can_take(replace(way, fuel_l=track.fuel_l), mean_l, burned_l, sd_l)
+                )
+            alternate = self._alternate_at(way.place, tracks, hop.arrive_h, mean_l, burned_l, sd_l)
+            if alternate is not None:
+                found.append(alternate)
+        keeps = bool(found)
+        if not found:
+            others = {*self.problem.docks, self.problem.targets[-1]} - {step.place}
+            found = self._in_reach(step.place, others, hop.arrive_h, mean_l, burned_l, sd_l)
+        return self._best_alternate(found), keeps
+
+    def _best_alternate(self, found: list[Alternate]) -> Alternate | None:
+        return min(
+            found,
+            key=lambda f: (f.wait_h > _LONGEST_WAIT_H, f.wait_h > _SHORT_WAIT_H, self._is_doubtful(f), -f.left_l),
+            default=None,
+        )
 
     def _onward(self, end: Label) -> tuple[Alternate | None, list[str]]:
         """Say where fuel is to be had after the destination, unless it is sold there on arrival."""
@@ -235,10 +304,11 @@ class Teller:
         said: list[str] = []
         docks = set(self.problem.docks)
         if dock is not None:
-            wait_h = self._wait_h(end.place, end.time_h)
+            wait_h = self._wait_h(end.place, end.time_h, end.aboard_l)
             if wait_h is not None and wait_h <= _SHORT_WAIT_H:
                 return None, [f"{name}: {caution}" for caution in dock.cautions]
-            opens = "stays shut for more than a day" if wait_h is None else f"opens {shown_duration(wait_h)} later"
+            is_long = wait_h is None or wait_h > _LONGEST_WAIT_H
+            opens = "stays shut for more than a day" if is_long else f"opens {shown_duration(wait_h or 0.0)} later"
             said.append(f"{name} is shut on arrival and {opens} ({dock.hours})")
             docks -= {end.place}
         found = self._in_reach(end.place, docks, end.time_h, end.mean_l, end.burned_l, end.sd_l)
@@ -257,42 +327,63 @@ class Teller:
         found = []
         for other, tracks in self._beyond(place, others):
             for track in sorted(tracks, key=lambda t: t.fuel_l):
-                low_l = low_figure_l(mean_l, burned_l + track.fuel_l, sd_l, self.problem.sd_share, self.problem.z)
-                hop = sail(self.problem, time_h, track)
-                if low_l < self.question.boat.tank.unusable_l or hop is None:
+                alternate = self._alternate_at(other, (track,), time_h, mean_l, burned_l, sd_l)
+                unusable_l = self.question.boat.tank.unusable_l
+                if alternate is None or alternate.left_l < unusable_l or alternate.wait_h > _LONGEST_WAIT_H:
                     continue
-                wait_h = self._wait_h(other, hop.arrive_h)
-                if wait_h is None or hop.wait_h + wait_h > _LONGEST_WAIT_H:
-                    continue
-                dock = self.problem.docks.get(other)
-                facts = {} if dock is None else dock.facts
-                found.append(
-                    Alternate(
-                        name=self._place_name(other),
-                        distance_nmi=track.distance_nmi,
-                        left_l=low_l,
-                        wait_h=hop.wait_h + wait_h,
-                        hours=None if dock is None or dock.hours is None else str(dock.hours),
-                        vhf=facts.get("vhf"),
-                        phone=facts.get("phone"),
-                        cautions=() if dock is None else dock.cautions,
-                    )
-                )
+                found.append(alternate)
                 break
         return found
 
-    def _wait_h(self, place: int, time_h: float) -> float | None:
-        """[h] Wait for a dock to open; 0 where no fuel is sold, None where it is too long."""
+    def _alternate_at(
+        self, place: int, tracks: Sequence[Track], time_h: float, mean_l: float, burned_l: float, sd_l: float
+    ) -> Alternate | None:
+        """Go on to a place and tell what would be left there, and how long it stays shut; None where it never opens."""
+        waited_h = 0.0
+        for track in tracks:
+            hop = sail(self.problem, time_h, track)
+            if hop is None:
+                return None
+            waited_h += hop.wait_h
+            time_h = hop.arrive_h
+            burned_l += track.fuel_l
+        wait_h = self._wait_h(place, time_h, mean_l - burned_l)
+        if wait_h is None:
+            return None
+        dock = self.problem.docks.get(place)
+        take_l = None if dock is None else max(self.problem.full_l - (mean_l - burned_l), 0.0)
+        lasts_h = 0.0 if dock is None else dock.fill_h(take_l or 0.0, self.problem.berthing_h)
+        facts = {} if dock is None else dock.facts
+        return Alternate(
+            name=self._place_name(place),
+            distance_nmi=sum(track.distance_nmi for track in tracks),
+            speed_kn=tracks[-1].speed_kn if tracks else self.question.speed_kn,
+            left_l=self.problem.low_l(mean_l, burned_l, sd_l),
+            wait_h=waited_h + wait_h,
+            arrive=self._at(time_h),
+            begin=self._at(time_h + wait_h),
+            depart=self._at(time_h + wait_h + lasts_h),
+            take_l=take_l,
+            price_per_l=None if dock is None else dock.price_per_l,
+            hours=None if dock is None or dock.hours is None else str(dock.hours),
+            vhf=facts.get("vhf"),
+            phone=facts.get("phone"),
+            confirmed_on=None if dock is None else _confirmed_on(dock),
+            cautions=() if dock is None else dock.cautions,
+        )
+
+    def _wait_h(self, place: int, time_h: float, aboard_l: float) -> float | None:
+        """[h] Wait for a dock to open for a fill to the mark; 0 where no fuel is sold, None where it never does."""
         dock = self.problem.docks.get(place)
         if dock is None:
             return 0.0
         arrive = self._at(time_h)
+        take_l = max(self.problem.full_l - aboard_l, 0.0)
         try:
-            begin = dock.begin_fill(arrive, dock.fill_h(self.problem.full_l, self.problem.berthing_h))
+            begin = dock.begin_fill(arrive, dock.fill_h(take_l, self.problem.berthing_h))
         except NeverOpensError:
             return None
-        wait_h = (begin - arrive) / timedelta(hours=1)
-        return wait_h if wait_h <= _LONGEST_WAIT_H else None
+        return (begin - arrive) / timedelta(hours=1)
 
     def _beyond(self, place: int, others: set[int]) -> list[tuple[int, tuple[Any, ...]]]:
         graph = self.problem.graph
@@ -304,6 +395,10 @@ class Teller:
             ]
         found = self.tracks.find([(place, other) for other in sorted(others)], self.question.boat.tank.full_mark_l)
         return [(other, tracks) for (a, other), tracks in found.items() if a == place]
+
+
+def _confirmed_on(dock: Dock) -> str | None:
+    return str(dock.facts["confirmed_on"])[:10] if "confirmed_on" in dock.facts else None
 
 
 def _point_words(before: Stretch, after: Stretch) -> str | None:

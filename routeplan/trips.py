@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
 from layers.errors import InputError
 from routeplan.fuel import CONFIDENCE_HIGH, CONFIDENCE_LOW, FuelAboard
@@ -15,8 +15,23 @@ from routeplan.quantities import read_duration_h
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-__all__ = ["LONGEST_BERTHING_H", "Trip", "read_berthing_h", "read_departure"]
+__all__ = [
+    "DEAREST_HOUR",
+    "LONGEST_BERTHING_H",
+    "ClosedDockRule",
+    "FillRule",
+    "Preference",
+    "Trip",
+    "read_berthing_h",
+    "read_departure",
+    "read_price_of_time",
+]
 
+ClosedDockRule = Literal["on", "off", "strict"]
+FillRule = Literal["full", "enough", "best"]
+Preference = Literal["soonest", "cheapest", "fewest-stops", "most-margin"]
+
+DEAREST_HOUR = 1_000_000.0  # [currency/h] beyond it a figure is a slip
 LONGEST_BERTHING_H = 24.0  # [h] who lies longer than a day plans two passages
 _YEARS = (1970, 2199)  # time zones are known for these
 
@@ -42,6 +57,20 @@ class Trip(BaseModel):
         [h] Coming alongside, paying and leaving, at each stop.
     known_docks_only
         Whether docks with missing attributes are left out.
+    confirmed_docks_only
+        Whether docks that nobody has confirmed for long are left out.
+    fill
+        `full`: to the full mark at each stop. `enough`: the least that the rules demand. `best`: any amount.
+    price_of_time_per_h
+        [currency/h] What an hour is worth, for `enough` and `best`; None counts as nothing.
+    closed_dock
+        Whether a stop must leave a way out if its dock is closed: on the reserve, above it (`strict`), or not.
+    fill_first
+        Whether the passage begins with a fill at its start.
+    prefer
+        Which plan to recommend; None weighs time against stops and doubtful docks. For fills to the mark only.
+    slower
+        Whether each hop may be run slower than `speed_kn`, at a speed of the burn table.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -55,6 +84,30 @@ class Trip(BaseModel):
     confidence: Annotated[float, Field(ge=CONFIDENCE_LOW, le=CONFIDENCE_HIGH)] = 0.9
     berthing_h: Annotated[float, Field(ge=0, le=LONGEST_BERTHING_H)] = 0.25
     known_docks_only: bool = False
+    confirmed_docks_only: bool = False
+    fill: FillRule = "full"
+    price_of_time_per_h: Annotated[float, Field(ge=0, le=DEAREST_HOUR)] | None = None
+    closed_dock: ClosedDockRule = "on"
+    fill_first: bool = False
+    prefer: Preference | None = None
+    slower: bool = False
+
+    @model_validator(mode="after")
+    def _agrees_with_itself(self) -> Self:
+        if self.fill == "full" and self.price_of_time_per_h is not None:
+            raise InputError(
+                "--price-of-time",
+                "counts for part fills only",
+                remedy="add --fill best or --fill enough, or leave it out",
+            )
+        if self.fill != "full" and self.prefer is not None:
+            raise InputError(
+                "--prefer",
+                f"--fill {self.fill} has one best plan, by money and time together",
+                value=self.prefer,
+                remedy="leave it out, or weigh time with --price-of-time",
+            )
+        return self
 
 
 def read_departure(text: str, zone: ZoneInfo, where: str) -> datetime:
@@ -128,3 +181,32 @@ def read_berthing_h(text: str, where: str) -> float:
     if hours > LONGEST_BERTHING_H:
         raise InputError(where, f"must be {LONGEST_BERTHING_H:g} h at the most", value=text)
     return hours
+
+
+def read_price_of_time(text: str, where: str) -> float:
+    """[currency/h] Read what an hour is worth.
+
+    Parameters
+    ----------
+    text
+        A number, in the region's currency.
+    where
+        The option that it came from.
+
+    Returns
+    -------
+    0 or more.
+
+    Raises
+    ------
+    InputError
+        It isn't a number, is below zero, or beyond what an hour can be worth.
+    """
+    try:
+        price = float(text)
+    except ValueError as error:
+        remedy = "write a number in the region's currency, such as 40"
+        raise InputError(where, "not a price of an hour", value=text, remedy=remedy) from error
+    if not 0 <= price <= DEAREST_HOUR:
+        raise InputError(where, f"must be 0 to {DEAREST_HOUR:g} an hour", value=text, remedy="0 counts money only")
+    return price

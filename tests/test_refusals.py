@@ -40,7 +40,8 @@ def _three(**columns: object) -> Region:
 
 
 def _trip(aboard: FuelAboard, **changes: Any) -> Trip:
-    return Trip(**({"start": "Aye", "finish": "Bee", "depart": EIGHT, "aboard": aboard, "confidence": 0.5} | changes))
+    asked = {"start": "Aye", "finish": "Bee", "depart": EIGHT, "aboard": aboard}
+    return Trip(**(asked | {"confidence": 0.5, "closed_dock": "off"} | changes))
 
 
 def _stated(mean_l: float, sd_l: float = 0.0) -> FuelAboard:
@@ -54,7 +55,7 @@ def _refused(network: Network, trip: Trip, boat: Boat | None = None) -> Refusal:
     return caught.value.refusal
 
 
-def _try_all(network: Network, trip: Trip, refusal: Refusal) -> set[str]:  # noqa: C901  one branch for each kind of idea
+def _try_all(network: Network, trip: Trip, refusal: Refusal) -> set[str]:  # noqa: C901, PLR0912  one branch for each kind
     """Carry out every idea, as it is printed; each has to make a plan. Tells which kinds there were."""
     boat, kinds = network.boat, set()
     for idea in refusal.try_:
@@ -63,10 +64,21 @@ def _try_all(network: Network, trip: Trip, refusal: Refusal) -> set[str]:  # noq
             changed, kind = trip.model_copy(update={"aboard": _stated(float(found[1]), trip.aboard.sd_l)}), "more"
         elif "leave filled" in idea or "--aboard full" in idea:
             changed, kind = trip.model_copy(update={"aboard": full(boat)}), "filled"
-        elif found := re.search(r"take what (.+) sells, ([\d.]+) l", idea):
-            there = find_passage(network, trip.model_copy(update={"finish": found[1]}), now=EIGHT).soonest
-            level = _stated(there.aboard_on_arrival_l + float(found[2]), trip.aboard.sd_l)
-            changed, kind = trip.model_copy(update={"start": found[1], "aboard": level}), "part fill"
+        elif "--fill best" in idea:
+            changed, kind = trip.model_copy(update={"fill": "best"}), "part fill"
+        elif found := re.search(r"a reserve of ([\d.]+) l in place", idea):
+            reserve = boat.reserve.model_copy(update={"rule": "volume", "value": float(found[1])})
+            frugal = boat.model_copy(update={"reserve": reserve})
+            assert find_passage(network, trip, now=EIGHT, boat=frugal).plans, idea
+            kinds.add("reserve")
+            continue
+        elif found := re.search(r"--confidence ([\d.]+) would do", idea):
+            changed, kind = trip.model_copy(update={"confidence": float(found[1])}), "confidence"
+            bolder = trip.model_copy(update={"confidence": float(found[1]) + 0.01})
+            with pytest.raises(NoPassageError):
+                find_passage(network, bolder, now=EIGHT)
+        elif found := re.search(r"--closed-dock (on|off),", idea):
+            changed, kind = trip.model_copy(update={"closed_dock": found[1]}), "closed dock"
         elif found := re.search(r"go at ([\d.]+) kn", idea):
             changed, kind = trip.model_copy(update={"speed_kn": float(found[1])}), "slower"
         elif found := re.search(r"(.+) would do, but", idea):
@@ -101,7 +113,7 @@ def test_the_shortfall_by_hand() -> None:
     assert (refusal.from_, refusal.to) == ("Aye", "Half Way")
     assert refusal.distance_nmi == pytest.approx(9, rel=MILES)
     assert refusal.short_l == pytest.approx(4, abs=9 * MILES)
-    assert _try_all(network, trip, refusal) == {"more", "filled"}
+    assert _try_all(network, trip, refusal) == {"more", "filled", "reserve"}
 
 
 def test_the_shortfall_at_a_confidence_by_hand() -> None:
@@ -112,12 +124,12 @@ def test_the_shortfall_at_a_confidence_by_hand() -> None:
 
 
 def test_a_hop_from_a_full_tank_that_is_too_long() -> None:
-    """Tank of 18 l, reserve 10: full carries 8 nmi; from the dock to B it is 9: short of 1. No fuel helps."""
+    """Tank of 18 l, reserve 10: full carries 8 nmi; from the dock to B it is 9: short of 1. No more fuel helps."""
     network = build_network(_three(), make_boat(capacity_l=18.0, full_mark_l=18.0))
     refusal = _refused(network, _trip(_stated(18)))
     assert (refusal.from_, refusal.to) in {("Half Way", "Bee"), ("Aye", "Half Way")}
     assert refusal.short_l == pytest.approx(1, abs=9 * MILES)
-    assert refusal.try_ == ()
+    assert _try_all(network, _trip(_stated(18)), refusal) == {"reserve"}
 
 
 def test_going_slower_is_offered_where_it_saves_enough() -> None:
@@ -143,14 +155,25 @@ def test_a_dock_of_the_wrong_fuel_is_not_offered() -> None:
     assert not any("Half Way" in idea for idea in refusal.try_)
 
 
-def test_the_rule_of_thumb_is_named_as_what_it_is() -> None:
-    """30 l of sd 0, burn doubtful by 30 %: 30 - 18 = 12 is above 10, but the low figure isn't."""
+def test_the_confidence_that_would_do_by_hand() -> None:
+    """30 l of sd 0, burn doubtful by 30 %: 30 - 18 = 12 is above 10, but the low figure isn't.
+
+    z may be 2 / (0.3 x 18) = 0.370: a confidence of 0.644.
+    """
     network = build_network(_three(fuels="diesel"), make_boat(sd_share=0.3, capacity_l=30.0, full_mark_l=30.0))
     trip = _trip(_stated(30), confidence=0.9)
     refusal = _refused(network, trip)
-    assert "rule of thumb" in _try_all(network, trip, refusal)
+    assert "confidence" in _try_all(network, trip, refusal)
+    assert any("--confidence 0.64 " in idea for idea in refusal.try_)
     # 18 + 1.28155 x 0.3 x 18 = 24.92 burnt at the worst; 20 may be
     assert refusal.short_l == pytest.approx(1.28155 * 0.3 * 18 - 2, abs=0.01)
+
+
+def test_the_rule_of_thumb_is_named_as_what_it_is() -> None:
+    """28.01 l leave 10.01 on average: hardly any doubt can be allowed for."""
+    network = build_network(_three(fuels="diesel"), make_boat(sd_share=0.3, capacity_l=28.01, full_mark_l=28.01))
+    trip = _trip(_stated(28.01), confidence=0.9)
+    assert "rule of thumb" in _try_all(network, trip, _refused(network, trip))
 
 
 @pytest.mark.parametrize("most_l", [80.0, 4.0, 1.0])

@@ -1,0 +1,325 @@
+"""From all plans that no other beats to the few that are told: named, thinned, one of them recommended."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from functools import partial
+from typing import TYPE_CHECKING
+
+from layers.errors import InputError
+from routeplan.part_fills import find_part_filled
+from routeplan.search import CRITERIA, find_labels
+from routeplan.trips import DEAREST_HOUR
+from routeplan.units_shown import shown_duration, shown_money
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from routeplan.boats import Boat
+    from routeplan.part_fills import PartRule
+    from routeplan.plans import Plan, PlanName
+    from routeplan.problem import Label, Problem
+    from routeplan.search import Criterion
+    from routeplan.trips import Trip
+
+__all__ = ["Choice", "choose", "difference", "is_priced", "part_rule", "rank", "without_near_ones"]
+
+_SAVED_STOP_WORTH = timedelta(minutes=30)  # a stop fewer is recommended if it costs no more than this
+_SURE_DOCKS_WORTH = timedelta(hours=1)  # so are docks that are known and confirmed
+_NEAR_H = 5 / 60  # [h] plans are near one another if they arrive within this,
+_NEAR_SHARE = 0.01  # cost the same but for this share of it, and keep margins within this share of the tank
+_LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
+_FIRST: dict[PlanName, Criterion] = {
+    "soonest": "time",
+    "cheapest": "cost",
+    "fewest-stops": "stops",
+    "most-margin": "margin",
+}
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What was found for a trip.
+
+    Parameters
+    ----------
+    named
+        What is best at what.
+    recommended
+        One of them.
+    others
+        The rest of the Pareto set, in order of time; empty where it wasn't asked for.
+    """
+
+    named: dict[PlanName, Label]
+    recommended: Label
+    others: tuple[Label, ...]
+
+
+def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | None:
+    """Search, name what is best at what, and recommend.
+
+    Parameters
+    ----------
+    problem
+        The search.
+    trip
+        Its fill rule and preference.
+    every
+        Whether the whole Pareto set is wanted.
+
+    Returns
+    -------
+    The choice; None where no plan keeps the rules.
+
+    Raises
+    ------
+    InputError
+        The cheapest is preferred, and every plan needs a dock whose price isn't known.
+
+    Notes
+    -----
+    At one speed the four named plans are taken from the Pareto set; where each hop has several, that set runs to
+    thousands, so unless all are wanted each named plan is searched by its criterion and time alone.
+    """
+    if trip.fill != "full":
+        return _choose_part_filled(problem, trip)
+    labels = find_labels(problem) if every or not trip.slower else _ends(problem)
+    if not labels:
+        return None
+    named = _named(labels)
+    cheapest = _cheapest(problem, labels)
+    if cheapest is None:
+        del named["cheapest"]
+    else:
+        named["cheapest"] = cheapest
+    best = named.get(trip.prefer) if trip.prefer else _weigh(named)
+    if best is None:
+        raise InputError(
+            "--prefer",
+            "no plan keeps the rules with docks whose price is known alone",
+            value=trip.prefer,
+            remedy="state the missing prices in the docks layer, or plan by time",
+        )
+    known = _known(problem, best)
+    if known is not None:
+        sure = find_labels(known)
+        if sure:
+            named["known-docks"] = _weigh(_named(sure))
+            named = _merged(named)
+            best = next(label for label in named.values() if _key(label) == _key(best))
+            late = timedelta(hours=named["known-docks"].time_h - best.time_h)
+            if trip.prefer is None and late <= _SURE_DOCKS_WORTH:
+                best = named["known-docks"]
+    chosen = list(named.values())
+    others = tuple(label for label in labels if not any(label is c for c in chosen)) if every else ()
+    return Choice(named, best, others)
+
+
+def part_rule(trip: Trip) -> tuple[PartRule, float]:
+    """Tell how part fills are to be found.
+
+    Parameters
+    ----------
+    trip
+        Its fill rule and price of time.
+
+    Returns
+    -------
+    The rule, and [currency/h] what an hour is worth: where the trip doesn't say, nothing for `best`, which then counts
+    money alone, and more than anything for `enough`, which then counts time first.
+    """
+    if trip.fill == "enough":
+        return "enough", DEAREST_HOUR if trip.price_of_time_per_h is None else trip.price_of_time_per_h
+    return "best", trip.price_of_time_per_h or 0.0
+
+
+def rank(label: Label, name: PlanName) -> tuple[float, ...]:
+    """Order plans by what a name stands for, then time, cost, stops and margin.
+
+    Parameters
+    ----------
+    label
+        At the destination.
+    name
+        One of the four named plans.
+
+    Returns
+    -------
+    What is smaller for the better plan; figures within a billionth are equal.
+    """
+    values: dict[Criterion, float] = {
+        "time": round(label.time_h, 9),
+        "cost": round(label.cost, 9),
+        "stops": label.stops,
+        "margin": round(-label.least_margin_l, 9),
+    }
+    first = _FIRST.get(name, "time")
+    return (values[first], *(values[c] for c in CRITERIA if c != first))
+
+
+def is_priced(problem: Problem, label: Label) -> bool:
+    """Tell whether every dock that a plan fills at states its price.
+
+    Parameters
+    ----------
+    problem
+        Its docks.
+    label
+        At the destination.
+
+    Returns
+    -------
+    True where all do, and where none is filled at.
+    """
+    return all(step.fill is None or problem.docks[step.place].price_per_l is not None for step in label.path())
+
+
+def without_near_ones(plans: Sequence[Plan], capacity_l: float, most: int) -> tuple[Plan, ...]:
+    """Leave out the plans that hardly differ from the first or from one told before.
+
+    Parameters
+    ----------
+    plans
+        The recommended one first.
+    capacity_l
+        [l] Of the tank.
+    most
+        How many to tell besides the first.
+
+    Returns
+    -------
+    The others to tell, in their order.
+    """
+    told = [plans[0]]
+    for plan in plans[1:]:
+        if len(told) <= most and not any(_are_near(plan, other, capacity_l) for other in told):
+            told.append(plan)
+    return tuple(told[1:])
+
+
+def difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
+    """Tell how a plan differs from the recommended one, in words.
+
+    Parameters
+    ----------
+    first, other
+        The recommended plan and another.
+    boat
+        Its display units.
+    currency
+        The region's.
+
+    Returns
+    -------
+    Parts of a sentence.
+    """
+    said = []
+    more_stops = len(other.stops) - len(first.stops)
+    if more_stops:
+        said.append(f"{_count(len(other.stops))} instead of {_count(len(first.stops)).split()[0]}")
+    elif other.stops:
+        said.append(f"stops at {', '.join(s.dock for s in other.stops)}")
+    later_h = other.time_h - first.time_h
+    if abs(later_h) * 60 >= 0.5:
+        said.append(f"arrives {shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}")
+    else:
+        said.append("arrives at the same time")
+    slowest = min((leg.speed_kn for leg in other.legs if leg.kind == "leg"), default=0.0)
+    if slowest < min((leg.speed_kn for leg in first.legs if leg.kind == "leg"), default=0.0):
+        said.append(f"runs down to {slowest:g} kn")
+    if "known-docks" in (other.name, *other.also):
+        said.append("stops only at docks that are known and confirmed")
+    elif other.leans_on and not first.leans_on:
+        said.append(f"but leans on {'; '.join(other.leans_on)}")
+    said += [f"waits {shown_duration(s.wait_h)} at {s.dock} for it to open" for s in other.stops if s.wait_h > 1 / 60]
+    if first.cost is not None and other.cost is not None and abs(other.cost - first.cost) >= 0.5:
+        word = "more" if other.cost > first.cost else "less"
+        said.append(f"{shown_money(abs(other.cost - first.cost), currency)} {word} for fuel")
+    elif other.cost is None and first.cost is not None:
+        said.append("price of fuel not known")
+    margin_l = other.least_margin_l - first.least_margin_l
+    if abs(margin_l) >= _LEAST_TOLD_L:
+        said.append(f"least margin {boat.units.volume_down(abs(margin_l))} {'larger' if margin_l > 0 else 'smaller'}")
+    return "; ".join(said)
+
+
+def _named(labels: Sequence[Label]) -> dict[PlanName, Label]:
+    return {name: min(labels, key=partial(rank, name=name)) for name in _FIRST}
+
+
+def _merged(named: dict[PlanName, Label]) -> dict[PlanName, Label]:
+    """Take one label for plans that are the same: found twice, once without the doubtful docks."""
+    first: dict[tuple[object, ...], Label] = {}
+    for label in named.values():
+        first.setdefault(_key(label), label)
+    return {name: first[_key(label)] for name, label in named.items()}
+
+
+def _key(label: Label) -> tuple[object, ...]:
+    places = tuple((step.place, step.fill is not None) for step in label.path())
+    return (*places, *(round(v, 6) for v in (label.time_h, label.cost, label.least_margin_l)))
+
+
+def _ends(problem: Problem) -> list[Label]:
+    """Find the best in each criterion, and how they trade against time."""
+    found = [label for c in CRITERIA for label in find_labels(problem, (c,) if c == "time" else (c, "time"))]
+    return sorted(dict.fromkeys(found), key=lambda label: label.time_h)
+
+
+def _choose_part_filled(problem: Problem, trip: Trip) -> Choice | None:
+    priced = {i: dock for i, dock in problem.docks.items() if dock.price_per_l is not None}
+    rule, per_h = part_rule(trip)
+    best = find_part_filled(replace(problem, docks=priced), rule, per_h)
+    if best is None:
+        return None
+    named: dict[PlanName, Label] = {rule: best}
+    known = _known(replace(problem, docks=priced), best)
+    if known is not None:
+        sure = find_part_filled(known, rule, per_h)
+        if sure is not None:
+            named["known-docks"] = sure
+            if timedelta(hours=sure.time_h - best.time_h) <= _SURE_DOCKS_WORTH:
+                best = sure
+    return Choice(named, best, ())
+
+
+def _weigh(named: dict[PlanName, Label]) -> Label:
+    """Recommend the soonest, or the one of fewest stops if what it saves is worth its time."""
+    soonest, fewest = named["soonest"], named["fewest-stops"]
+    saves = (soonest.stops - fewest.stops) * _SAVED_STOP_WORTH
+    return fewest if timedelta(hours=fewest.time_h - soonest.time_h) <= saves else soonest
+
+
+def _cheapest(problem: Problem, labels: Sequence[Label]) -> Label | None:
+    """Find the cheapest plan whose prices are all known; None where there is none."""
+    best = min(labels, key=lambda label: rank(label, "cheapest"))
+    if is_priced(problem, best):
+        return best
+    priced = {i: dock for i, dock in problem.docks.items() if dock.price_per_l is not None}
+    found = find_labels(replace(problem, docks=priced), ("cost", "time", "stops", "margin")) if priced else []
+    return min(found, key=lambda label: rank(label, "cheapest"), default=None)
+
+
+def _known(problem: Problem, best: Label) -> Problem | None:
+    """Leave the doubtful docks out, where the best plan leans on one."""
+    doubtful = {i for i, dock in problem.docks.items() if dock.doubts}
+    if not any(step.fill is not None and step.place in doubtful for step in best.path()):
+        return None
+    if problem.fill_first and problem.start in doubtful:
+        doubtful = doubtful - {problem.start}
+    return replace(problem, docks={i: dock for i, dock in problem.docks.items() if i not in doubtful})
+
+
+def _are_near(a: Plan, b: Plan, capacity_l: float) -> bool:
+    if len(a.stops) != len(b.stops) or abs(a.time_h - b.time_h) > _NEAR_H or (a.cost is None) != (b.cost is None):
+        return False
+    cost_a, cost_b = a.cost or 0.0, b.cost or 0.0
+    if abs(cost_a - cost_b) > _NEAR_SHARE * max(cost_a, cost_b):
+        return False
+    return abs(a.least_margin_l - b.least_margin_l) <= _NEAR_SHARE * capacity_l
+
+
+def _count(stops: int) -> str:
+    return {0: "no stop", 1: "one stop", 2: "two stops"}.get(stops, f"{stops} stops")
