@@ -294,6 +294,45 @@ class Hours:
                 raise NeverOpensError(self.text, start)
             at += 1
 
+    def longest_open(self, when: datetime) -> timedelta:
+        """Find the longest time for which the place stays open at a stretch.
+
+        Parameters
+        ----------
+        when
+            A moment with a time zone, from which openings are looked for, `LONGEST_SHUT_DAYS` days ahead.
+
+        Returns
+        -------
+        timedelta
+            Zero where it never opens; the whole of those days where it never shuts.
+
+        Raises
+        ------
+        ValueError
+            `when` has no time zone.
+
+        Examples
+        --------
+        >>> from datetime import UTC, datetime
+        >>> from zoneinfo import ZoneInfo
+        >>> read_hours("08:00-12:00,14:00-17:00", ZoneInfo("UTC")).longest_open(datetime(2026, 7, 3, tzinfo=UTC))
+        datetime.timedelta(seconds=14400)
+        """
+        start = _zoned(when)
+        latest = start + timedelta(days=LONGEST_SHUT_DAYS)
+        longest, moment = timedelta(), start
+        while moment < latest:
+            try:
+                opens = self.next_open_for(moment, longest + timedelta(microseconds=1))
+            except NeverOpensError:
+                return longest
+            closes = self.next_change(opens)
+            if closes is None or closes > latest:
+                return max(longest, latest - opens)
+            longest, moment = max(longest, closes - opens), closes
+        return longest
+
     def _find_next_change(self) -> None:
         """Look one change further ahead than was looked before, and keep it."""
         changes = self._changes

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from layers.hours import NeverOpensError
 from routeplan.fuel import low_figure_l
 from routeplan.gate_waits import sail
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Escape", "Escapes"]
 
-_HALVINGS = 40  # of a tank: a fill that hours cut short is then known to a billionth of a litre
 _TIE_L = 1e-9  # [l] rounding: a fill that is planned to arrive on the rule may lie under it by so much
 
 
@@ -233,24 +232,11 @@ class Escapes:
         """[l] Tell the most that a boat can take at a dock at once: what it sells, and what its hours allow."""
         problem = self._problem
         sale_l = math.inf if dock.largest_sale_l is None else dock.largest_sale_l
-        most_l = min(sale_l, problem.full_l)
-
-        def opens_for(take_l: float) -> bool:
-            try:
-                dock.begin_fill(problem.depart, dock.fill_h(take_l, problem.berthing_h))
-            except NeverOpensError:
-                return False
-            return True
-
-        if opens_for(most_l):
+        if dock.hours is None:
             return sale_l
-        if not opens_for(0.0):
-            return -math.inf
-        low_l = 0.0
-        for _ in range(_HALVINGS):
-            middle_l = (low_l + most_l) / 2
-            low_l, most_l = (middle_l, most_l) if opens_for(middle_l) else (low_l, middle_l)
-        return low_l
+        open_h = dock.hours.longest_open(problem.depart) / timedelta(hours=1)
+        pumps_h = open_h - problem.berthing_h
+        return min(sale_l, 60 * dock.pump_lpm * pumps_h) if pumps_h >= 0 else -math.inf
 
     def _finishing_without(self, closed: int) -> np.ndarray:
         """Tell from which (dock, stage), filled to the mark, the destination can be reached without one dock."""

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from pyproj import Geod
+
+from layers.plane import METRES_PER_NMI
 from routeplan.choosing import part_rule, rank
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["explain"]
 
 _MOST_LATER_SHARE = 0.25  # of the passage's time: nobody crawls for longer to save a stop
+_TIE = 1e-9  # [l, h] rounding
 _LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
 
 
@@ -119,9 +123,16 @@ def _slower_runs(question: Question, problem: Problem, label: Label) -> list[Slo
         if path[i].fill is not None and path[i].place not in problem.targets and path[i - 1].place != path[i + 1].place
     ]
     escapes = None if problem.closed_dock == "off" else Escapes(problem)
+    most_h = path[-1].time_h * _MOST_LATER_SHARE
     found: dict[int, SlowerRun] = {}
     for speed_kn in speeds if skips else []:
-        todo = [skip for skip in skips if skip[0] not in found]
+        todo = [
+            (i, before, after)
+            for i, before, after in skips
+            if i not in found and after.time_h - before.time_h + most_h > _apart_nmi(question, before, after) / speed_kn
+        ]
+        if not todo:
+            break  # slower still would be later still
         tracks = Tracks(question.network, boat, speed_kn).find([(a.place, b.place) for _, a, b in todo])
         for i, before, after in todo:
             run = _try_slower(problem, escapes, path, i, tracks.get((before.place, after.place), ()))
@@ -131,8 +142,14 @@ def _slower_runs(question: Question, problem: Problem, label: Label) -> list[Slo
                 found[i] = SlowerRun(
                     from_=names[0], to=names[1], speed_kn=speed_kn, skips=names[2], later_h=later_h, margin_l=margin_l
                 )
-    most_h = path[-1].time_h * _MOST_LATER_SHARE
     return [found[i] for i in sorted(found) if found[i].later_h <= most_h]
+
+
+def _apart_nmi(question: Question, a: Label, b: Label) -> float:
+    """[nmi] How far two places are apart in a straight line, which no way over water undercuts."""
+    ends = [question.network.terminals[label.place].place.position for label in (a, b)]
+    metres = Geod(ellps="WGS84").inv(*ends[0], *ends[1])[2]
+    return float(metres) / METRES_PER_NMI
 
 
 def _try_slower(
@@ -143,13 +160,13 @@ def _try_slower(
     for track in tracks:
         burned_l = before.burned_l + track.fuel_l
         margin_l = problem.low_l(before.mean_l, burned_l, before.sd_l) - problem.floor_l
-        if margin_l < 0:
+        if margin_l < -_TIE:
             continue
         state = (before.mean_l, burned_l, before.sd_l)
         if after.fill is not None and escapes is not None and not escapes.allows(after.place, after.stage, *state):
             continue
         hop = sail(problem, before.time_h, track)
-        if hop is None or (hop.wait_h > 0 and before.place not in problem.may_wait):
+        if hop is None or (hop.wait_h > _TIE and before.place not in problem.may_wait):
             continue
         end_h = _go_on(problem, path, skipped + 1, hop.arrive_h, before.mean_l, burned_l)
         if end_h is not None:

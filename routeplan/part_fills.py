@@ -19,7 +19,6 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Literal
 
@@ -92,7 +91,7 @@ class _PartSearch:
         self._beaten: set[Way] = set()
         self._out: dict[int, list[tuple[int, Track]]] = {}
         self._ties = itertools.count()
-        self._queue: list[tuple[float, float, int, Way]] = []
+        self._queue: list[tuple[float, float, int, Way, tuple[int, Track] | None]] = []
         self._best: Label | None = None
         self._proves = False
 
@@ -107,17 +106,19 @@ class _PartSearch:
             self._push(first)
         followed = 0
         while self._queue and followed != most:
-            followed += 1
-            bound, *_, way = heapq.heappop(self._queue)
+            bound, *_, way, hop = heapq.heappop(self._queue)
             if self._best is not None and bound > self._value(self._best) + TIE:
                 break
-            if way.stage == len(self._problem.targets):
-                self._finish(way)
-                continue
             if way in self._beaten:
                 continue
-            for following in self._extend(way):
-                self._push(following)
+            if hop is not None:
+                for following in self._follow(way, *hop):
+                    self._push(following)
+            elif way.stage == len(self._problem.targets):
+                self._finish(way)
+            else:
+                followed += 1
+                self._look_ahead(way)
         return self._best
 
     def _per_l(self, place: int) -> float:
@@ -145,14 +146,22 @@ class _PartSearch:
         else:
             yield first
 
-    def _push(self, way: Way) -> None:
-        ahead = self._ahead.get((way.place, way.stage))
+    def _bound(self, place: int, stage: int, time_h: float, cost: float, aboard_l: float) -> float:
+        """[currency] Reckon the least that the end can come to, all fuel that lacks at the cheapest dock's worth."""
+        ahead = self._ahead.get((place, stage))
         if ahead is None:
-            return
-        time_h, fuel_l = ahead
-        lacking_l = max(0.0, fuel_l + self._problem.floor_l - way.aboard_l)
-        value = way.cost + self._per_h * (way.time_h + time_h) + lacking_l * self._least_per_l
-        if self._best is not None and value > self._value(self._best) + TIE:
+            return math.inf
+        hours, fuel_l = ahead
+        lacking_l = max(0.0, fuel_l + self._problem.floor_l - aboard_l)
+        return cost + self._per_h * (time_h + hours) + lacking_l * self._least_per_l
+
+    def _queue_up(self, bound: float, way: Way, hop: tuple[int, Track] | None = None) -> None:
+        if bound < math.inf and (self._best is None or bound <= self._value(self._best) + TIE):
+            heapq.heappush(self._queue, (bound, way.time_h, next(self._ties), way, hop))
+
+    def _push(self, way: Way) -> None:
+        bound = self._bound(way.place, way.stage, way.time_h, way.cost, way.aboard_l)
+        if bound == math.inf:
             return
         if way.stage < len(self._problem.targets):
             key: tuple[float, ...] = (way.place, way.stage)
@@ -166,30 +175,39 @@ class _PartSearch:
                 self._beaten.update(beaten)
                 kept[:] = [other for other in kept if other not in self._beaten]
             kept.append(way)
-        heapq.heappush(self._queue, (value, way.time_h, next(self._ties), way))
+        self._queue_up(bound, way)
 
-    def _extend(self, way: Way) -> Iterator[Way]:
+    def _look_ahead(self, way: Way) -> None:
+        """Queue the hops from a place by the least that each can come to; most are never sailed."""
         problem = self._problem
-        target, last = problem.targets[way.stage], len(problem.targets)
         if way.place not in self._out:
             self._out[way.place] = [(b, track) for _, b, track in problem.graph.out_edges(way.place, data="track")]
+        target, most_l = problem.targets[way.stage], way.most_l - problem.floor_l + TIE
         for place, track in self._out[way.place]:
-            if place != target and place not in problem.docks:
+            if track.fuel_l > most_l or (place != target and place not in problem.docks):
                 continue
-            if way.most_l - track.fuel_l < problem.floor_l - TIE:
-                continue
-            hop = sail(problem, way.time_h, track)
-            if hop is None or (hop.wait_h > TIE and way.place not in problem.may_wait):
-                continue
+            time_h = way.time_h + track.time_h + (0.0 if place == target else problem.berthing_h)
             stage = way.stage + (place == target)
-            if place == target:
-                arrived = self._arrive(way, hop, place, stage, fills=False)
-                if arrived is not None and not (stage == last and self._is_needless(arrived)):
-                    yield arrived
-            if place in problem.docks and stage < last and not self._is_loop(way, place):
-                arrived = self._arrive(way, hop, place, stage, fills=True)
-                if arrived is not None and not self._is_needless(arrived):
-                    yield from self._fill(arrived, place)
+            bound = self._bound(place, stage, time_h, way.cost, way.aboard_l - track.fuel_l)
+            self._queue_up(bound, way, (place, track))
+
+    def _follow(self, way: Way, place: int, track: Track) -> Iterator[Way]:
+        """Sail one hop: past a target, or to a fill."""
+        problem = self._problem
+        hop = sail(problem, way.time_h, track)
+        if hop is None or (hop.wait_h > TIE and way.place not in problem.may_wait):
+            return
+        last = len(problem.targets)
+        passes = place == problem.targets[way.stage]
+        stage = way.stage + passes
+        if passes:
+            arrived = self._arrive(way, hop, place, stage, fills=False)
+            if arrived is not None and not (stage == last and self._is_needless(arrived)):
+                yield arrived
+        if place in problem.docks and stage < last and not self._is_loop(way, place):
+            arrived = self._arrive(way, hop, place, stage, fills=True)
+            if arrived is not None and not self._is_needless(arrived):
+                yield from self._fill(arrived, place)
 
     def _is_loop(self, way: Way, place: int) -> bool:
         """Tell whether, by `enough`, a boat would sail to and fro to empty her tank: no dock twice between targets."""
@@ -252,26 +270,43 @@ class _PartSearch:
             if begin_h > arrived.time_h + TIE:  # while the boat waits, longer pumping before costs no time
                 offers = [offer._replace(h_per_l=0.0) for offer in offers]
             merged = sorted([own, *offers], key=lambda o: o.cost_per_l + self._per_h * o.h_per_l)
-            base = replace(
-                arrived, time_h=begin_h + problem.berthing_h, stops=stop + 1, fills=True, parts=(), owes=False
-            )
-            if most_l > 0 or self._problem.z == 0:
-                owes = self._rule == "enough" and arrived.before is not None
-                part = replace(base, offers=cut(merged, room_l), owes=owes)
+            time_h = begin_h + problem.berthing_h
+            if most_l > 0 or problem.z == 0:
+                part = Way(
+                    place,
+                    arrived.stage,
+                    arrived.aboard_l,
+                    arrived.burned_l,
+                    arrived.sd_l,
+                    time_h,
+                    arrived.cost,
+                    stop + 1,
+                    cut(merged, room_l),
+                    arrived.before,
+                    arrived.track,
+                    fills=True,
+                    taken=arrived.taken,
+                    owes=self._rule == "enough" and arrived.before is not None,
+                )
                 parts.append(part)
                 yield part
-            drawn = draw(tuple(merged), room_l)
-            if drawn is None or self._problem.z == 0:  # without doubt a fill to the mark is a part fill like another
+            drawn = None if problem.z == 0 else draw(tuple(merged), room_l)
+            if drawn is None:  # without doubt a fill to the mark is a part fill like another
                 continue
             taken, _ = drawn
-            yield replace(
-                base,
-                aboard_l=max(problem.full_l, arrived.aboard_l),
-                burned_l=0.0,
-                sd_l=problem.full_sd_l,
-                time_h=base.time_h + sum(offer.litres * offer.h_per_l for offer in taken),
-                cost=base.cost + sum(offer.litres * offer.cost_per_l for offer in taken),
-                offers=(),
+            yield Way(
+                place,
+                arrived.stage,
+                max(problem.full_l, arrived.aboard_l),
+                0.0,
+                problem.full_sd_l,
+                time_h + sum(offer.litres * offer.h_per_l for offer in taken),
+                arrived.cost + sum(offer.litres * offer.cost_per_l for offer in taken),
+                stop + 1,
+                (),
+                arrived.before,
+                arrived.track,
+                fills=True,
                 to_mark=True,
                 taken=(*arrived.taken, *((offer.stop, offer.litres) for offer in taken)),
                 parts=tuple(parts) if self._rule == "enough" else (),
@@ -324,13 +359,11 @@ class _PartSearch:
 
 def _hops_ahead(problem: Problem) -> dict[tuple[int, int], tuple[float, float]]:
     """[h, l] Find the least time and the least fuel from each (place, stage) to the end, hops alone."""
+    hops = [(a, b, track.time_h, track.fuel_l) for a, b, track in problem.graph.edges(data="track")]
     back: dict[tuple[int, int], list[tuple[tuple[int, int], float, float]]] = {}
     for stage, target in enumerate(problem.targets):
-        for a, b, track in problem.graph.edges(data="track"):
-            if b == target:
-                back.setdefault((b, stage + 1), []).append(((a, stage), track.time_h, track.fuel_l))
-            elif b in problem.docks:
-                back.setdefault((b, stage), []).append(((a, stage), track.time_h, track.fuel_l))
+        for a, b, time_h, fuel_l in hops:
+            back.setdefault((b, stage + (b == target)), []).append(((a, stage), time_h, fuel_l))
     end = (problem.targets[-1], len(problem.targets))
     found: list[dict[tuple[int, int], float]] = []
     for which in (0, 1):

@@ -33,7 +33,7 @@ class Offer(NamedTuple):
     stop: int
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False, slots=True)  # never changed, but made by the thousand: freezing takes three times as long
 class Way:
     """One way to have come to a place, ready to leave; nothing of its offers is taken yet.
 

@@ -222,6 +222,13 @@ class _Front:
             return False
         return bool((self._rows[: self._count] <= vector + _TIE).all(axis=1).any())
 
+    def beats_each(self, vectors: Vector) -> NDArray[np.bool_]:
+        """Tell the same of several vectors, one a row."""
+        if not self._count:
+            return np.zeros(len(vectors), dtype=bool)
+        rows = self._rows[: self._count, None]
+        return np.asarray((rows <= vectors + _TIE).all(axis=2).any(axis=0))
+
     def add(self, entry: _Entry) -> None:
         """Take a label up, and drop those that it beats."""
         rows = self._rows[: self._count]
@@ -244,6 +251,33 @@ class _Front:
         return [e.label for e in self._entries]
 
 
+class _Hops:
+    """The hops from one place that can lead on, with the least that a fill at their end takes, side by side."""
+
+    __slots__ = ("ahead", "cost_per_l", "fuel_l", "h_per_l", "stops", "time_h", "ways")
+
+    def __init__(self, problem: Problem, ahead: Ahead, place: int, stage: int) -> None:
+        target = problem.targets[stage]
+        self.ways: list[tuple[int, Track]] = []
+        rows: list[tuple[float, float, float, float, float]] = []
+        still: list[Vector] = []
+        for _, b, track in problem.graph.out_edges(place, data="track"):
+            least = ahead.of(b, stage + (b == target))
+            if least is None or (b != target and b not in problem.docks):
+                continue
+            if b == target:  # it may be passed without a fill
+                rows.append((track.time_h, track.fuel_l, 0.0, 0.0, 0.0))
+            else:
+                dock = problem.docks[b]
+                time_h = track.time_h + problem.berthing_h
+                rows.append((time_h, track.fuel_l, 1 / (60 * dock.pump_lpm), problem.price_per_l(b), 1.0))
+            self.ways.append((b, track))
+            still.append(least)
+        columns = np.array(rows).reshape(-1, 5).T
+        self.time_h, self.fuel_l, self.h_per_l, self.cost_per_l, self.stops = columns
+        self.ahead = np.array(still)
+
+
 class _Search:
     """One run of the search."""
 
@@ -256,7 +290,7 @@ class _Search:
         self._allowed: dict[tuple[int, int, float, float, float], bool] = {}
         self._fronts: dict[tuple[int, int], _Front] = {}
         self._found = _Front(len(criteria))
-        self._out: dict[int, list[tuple[int, Track]]] = {}
+        self._hops: dict[tuple[int, int], _Hops] = {}
         self._ties = itertools.count()
         self._queue: list[tuple[tuple[float, ...], int, _Entry]] = []
 
@@ -311,19 +345,13 @@ class _Search:
     def _extend(self, label: Label) -> Iterator[Label]:
         problem = self._problem
         target = problem.targets[label.stage]
-        if label.place not in self._out:
-            self._out[label.place] = [(b, track) for _, b, track in problem.graph.out_edges(label.place, data="track")]
-        for place, track in self._out[label.place]:
-            if place != target and place not in problem.docks:
-                continue
+        for place, track in self._promising(label):
             burned_l = label.burned_l + track.fuel_l
             margin_l = problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l
-            if margin_l < 0:
+            if margin_l < -_TIE:
                 continue
-            stage = label.stage + (place == target)
             margin_l = min(margin_l, label.least_margin_l)
-            if not self._may_be_best(label, track, place, stage, margin_l):
-                continue
+            stage = label.stage + (place == target)
             left = leave(problem, label, track)
             if left is None:
                 continue
@@ -351,16 +379,31 @@ class _Search:
                 if filled is not None:
                     yield filled
 
-    def _may_be_best(self, label: Label, track: Track, place: int, stage: int, margin_l: float) -> bool:
-        """Tell early, before hours and gates are looked at, whether a hop can lead to one of the best plans."""
-        ahead = self._ahead.of(place, stage)
-        if ahead is None:
-            return False
-        so_far = np.array(self._vector(label.time_h + track.time_h, label.cost, label.stops, margin_l))
-        ideal = so_far + ahead
-        if self._margin_at is not None:
-            ideal[self._margin_at] = max(so_far[self._margin_at], ahead[self._margin_at])
-        return not self._found.beats(ideal)
+    def _promising(self, label: Label) -> list[tuple[int, Track]]:
+        """List the hops that may lead to one of the best plans, before hours, gates and ways out are looked at."""
+        problem = self._problem
+        key = (label.place, label.stage)
+        if key not in self._hops:
+            self._hops[key] = _Hops(problem, self._ahead, label.place, label.stage)
+        hops = self._hops[key]
+        if not hops.ways:
+            return []
+        burned_l = label.burned_l + hops.fuel_l
+        doubt_l = problem.z * np.hypot(label.sd_l, problem.sd_share * burned_l)
+        margin_l = np.minimum(label.mean_l - burned_l - doubt_l - problem.floor_l, label.least_margin_l)
+        take_l = np.maximum(problem.full_l - (label.mean_l - burned_l), 0.0)
+        so_far: dict[Criterion, Vector] = {
+            "time": label.time_h + hops.time_h + take_l * hops.h_per_l,
+            "cost": label.cost + take_l * hops.cost_per_l,
+            "stops": label.stops + hops.stops,
+            "margin": -margin_l,
+        }
+        ideal = np.empty_like(hops.ahead)
+        for i, criterion in enumerate(self._criteria):
+            ahead = hops.ahead[:, i]
+            ideal[:, i] = np.maximum(so_far[criterion], ahead) if i == self._margin_at else so_far[criterion] + ahead
+        good = (margin_l >= -_TIE) & ~self._found.beats_each(ideal)
+        return [hops.ways[i] for i in np.flatnonzero(good)]
 
     def _leaves_a_way_out(self, place: int, stage: int, mean_l: float, burned_l: float, sd_l: float) -> bool:
         if self._escapes is None:
