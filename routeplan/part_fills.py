@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Literal
 from layers.hours import NeverOpensError
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import leave, sail
+from routeplan.part_bounds import PartBounds
 from routeplan.part_ways import TIE, Offer, Way, cut, draw, state
 from routeplan.problem import FillUp, Label, Problem
 from routeplan.search import fill_to_mark
@@ -85,8 +86,7 @@ class _PartSearch:
         self._escapes = None if problem.closed_dock == "off" else Escapes(problem)
         timed = any(dock.hours is not None for dock in problem.docks.values()) or bool(problem.network.water.gates)
         self._watches_clock = timed and price_of_time_per_h > 0
-        self._least_per_l = min((self._per_l(i) for i in problem.docks), default=0.0)
-        self._ahead = _hops_ahead(problem)
+        self._bounds = PartBounds(problem, price_of_time_per_h)
         self._kept: dict[tuple[float, ...], list[Way]] = {}
         self._beaten: set[Way] = set()
         self._out: dict[int, list[tuple[int, Track]]] = {}
@@ -121,9 +121,6 @@ class _PartSearch:
                 self._look_ahead(way)
         return self._best
 
-    def _per_l(self, place: int) -> float:
-        return self._problem.price_per_l(place) + self._per_h / (60 * self._problem.docks[place].pump_lpm)
-
     def _value(self, label: Label) -> float:
         return label.cost + self._per_h * label.time_h
 
@@ -146,21 +143,12 @@ class _PartSearch:
         else:
             yield first
 
-    def _bound(self, place: int, stage: int, time_h: float, cost: float, aboard_l: float) -> float:
-        """[currency] Reckon the least that the end can come to, all fuel that lacks at the cheapest dock's worth."""
-        ahead = self._ahead.get((place, stage))
-        if ahead is None:
-            return math.inf
-        hours, fuel_l = ahead
-        lacking_l = max(0.0, fuel_l + self._problem.floor_l - aboard_l)
-        return cost + self._per_h * (time_h + hours) + lacking_l * self._least_per_l
-
     def _queue_up(self, bound: float, way: Way, hop: tuple[int, Track] | None = None) -> None:
         if bound < math.inf and (self._best is None or bound <= self._value(self._best) + TIE):
             heapq.heappush(self._queue, (bound, way.time_h, next(self._ties), way, hop))
 
     def _push(self, way: Way) -> None:
-        bound = self._bound(way.place, way.stage, way.time_h, way.cost, way.aboard_l)
+        bound = self._bounds.of(way.place, way.stage, way.time_h, way.cost, way.aboard_l)
         if bound == math.inf:
             return
         if way.stage < len(self._problem.targets):
@@ -188,7 +176,7 @@ class _PartSearch:
                 continue
             time_h = way.time_h + track.time_h + (0.0 if place == target else problem.berthing_h)
             stage = way.stage + (place == target)
-            bound = self._bound(place, stage, time_h, way.cost, way.aboard_l - track.fuel_l)
+            bound = self._bounds.of(place, stage, time_h, way.cost, way.aboard_l - track.fuel_l)
             self._queue_up(bound, way, (place, track))
 
     def _follow(self, way: Way, place: int, track: Track) -> Iterator[Way]:
@@ -355,30 +343,6 @@ class _PartSearch:
             return time_a <= time_b + TIE and cost_a <= cost_b + TIE
         value_a, value_b = cost_a + self._per_h * time_a, cost_b + self._per_h * time_b
         return value_a < value_b - TIE or (value_a <= value_b + TIE and time_a <= time_b + TIE)
-
-
-def _hops_ahead(problem: Problem) -> dict[tuple[int, int], tuple[float, float]]:
-    """[h, l] Find the least time and the least fuel from each (place, stage) to the end, hops alone."""
-    hops = [(a, b, track.time_h, track.fuel_l) for a, b, track in problem.graph.edges(data="track")]
-    back: dict[tuple[int, int], list[tuple[tuple[int, int], float, float]]] = {}
-    for stage, target in enumerate(problem.targets):
-        for a, b, time_h, fuel_l in hops:
-            back.setdefault((b, stage + (b == target)), []).append(((a, stage), time_h, fuel_l))
-    end = (problem.targets[-1], len(problem.targets))
-    found: list[dict[tuple[int, int], float]] = []
-    for which in (0, 1):
-        best: dict[tuple[int, int], float] = {}
-        queue: list[tuple[float, tuple[int, int]]] = [(0.0, end)]
-        while queue:
-            gone, node = heapq.heappop(queue)
-            if node in best:
-                continue
-            best[node] = gone
-            for before, *costs in back.get(node, ()):
-                if before not in best:
-                    heapq.heappush(queue, (gone + costs[which], before))
-        found.append(best)
-    return {node: (time_h, found[1][node]) for node, time_h in found[0].items()}
 
 
 def _play(problem: Problem, way: Way) -> Label | None:

@@ -51,8 +51,8 @@ def find_labels(problem: Problem, criteria: Sequence[Criterion] = CRITERIA) -> l
 
     Returns
     -------
-    Labels at the last target, one for each point of the Pareto set, in order of time. Empty where no plan keeps the
-    rules.
+    Labels at the last target, one for each point of the Pareto set, in order of time; of equal points, in the criteria
+    asked for, the one found first. Empty where no plan keeps the rules.
 
     Notes
     -----
