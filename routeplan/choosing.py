@@ -11,7 +11,7 @@ from layers.errors import InputError
 from routeplan.part_fills import find_part_filled
 from routeplan.search import CRITERIA, find_labels
 from routeplan.trips import DEAREST_HOUR
-from routeplan.units_shown import shown_duration, shown_money
+from routeplan.units_shown import shown_duration, shown_money, shown_speed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -226,9 +226,9 @@ def difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
         said.append(f"arrives {shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}")
     else:
         said.append("arrives at the same time")
-    slowest = min((leg.speed_kn for leg in other.legs if leg.kind == "leg"), default=0.0)
-    if slowest < min((leg.speed_kn for leg in first.legs if leg.kind == "leg"), default=0.0):
-        said.append(f"runs down to {slowest:g} kn")
+    slowest_kn = min(other.speeds_kn, default=0.0)
+    if slowest_kn < min(first.speeds_kn, default=0.0):
+        said.append(f"runs at {shown_speed(slowest_kn)} for a part of the way")
     if "known-docks" in (other.name, *other.also):
         said.append("stops only at docks that are known and confirmed")
     elif other.leans_on and not first.leans_on:

@@ -5,41 +5,32 @@ Exit codes: 0 done; 2 bad input, one clear line on stderr and nothing on stdout;
 
 from __future__ import annotations
 
-import contextlib
 import io
-import json
 import os
 import re
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from routeplan import edges
 from routeplan.cli_fillup import fillups
-from routeplan.cli_fuel import (
-    GaugeOption,
-    MeterOption,
-    NoLogOption,
-    aboard,
-    advice,
-    boat_learn,
-    read_fuel,
-    taught_or_file,
+from routeplan.cli_fuel import NoLogOption, aboard, advice, boat_learn, taught_or_file
+from routeplan.cli_passage import (
+    NoCache,
+    Overhead,
+    SkipBadDocks,
+    Snap,
+    StandOff,
+    UnderKeel,
+    Unsurveyed,
+    demo,
+    find_network,
+    given_margins,
+    passage,
 )
 from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import datetime
-
-    from layers import Region
-    from routeplan.boats import Boat
-    from routeplan.network import Network
-    from routeplan.passage import Passage
-    from routeplan.trips import Trip
-    from routeplan.water import Margins
 
 __all__ = ["app", "main"]
 
@@ -56,107 +47,11 @@ regions = typer.Typer(help="Look at a region.", no_args_is_help=False, rich_mark
 app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
 app.add_typer(fillups, name="fillup")
+app.command("passage")(passage)
+app.command("demo")(demo)
 app.command("aboard")(aboard)
 boats.command("learn")(boat_learn)
 fillups.command("advice")(advice)
-
-UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water under the keel, such as 0.5m or 2ft.")]
-Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
-StandOff = Annotated[
-    str | None, typer.Option("--stand-off", help="Distance kept from land and closed water, such as 50m.")
-]
-Snap = Annotated[
-    str | None, typer.Option("--snap", help="How far a place may lie from navigable water, such as 0.5nmi.")
-]
-Unsurveyed = Annotated[
-    bool, typer.Option("--allow-unsurveyed", help="Use water without charted depth, at your own judgement.")
-]
-SkipBadDocks = Annotated[bool, typer.Option("--skip-bad-docks", help="Leave out docks whose hours can't be read.")]
-NoCache = Annotated[bool, typer.Option("--no-cache", help="Build the network anew and keep nothing.")]
-
-
-@app.command()
-def passage(  # one parameter an option
-    start: Annotated[str, typer.Argument(metavar="FROM", help="Dock, waypoint or position: '44 12.5N 38 03.2W'.")],
-    finish: Annotated[str, typer.Argument(metavar="TO", help="The same.")],
-    region: RegionOption,
-    boat: BoatOption,
-    given: Annotated[
-        str | None, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l; or --meter and --gauge.")
-    ] = None,
-    meter: MeterOption = None,
-    gauge: GaugeOption = None,
-    log: LogOption = None,
-    no_log: NoLogOption = False,
-    depart: Annotated[
-        str | None, typer.Option("--depart", help="Departure, region's time: 2026-07-01T08:00. Default now.")
-    ] = None,
-    via: Annotated[list[str] | None, typer.Option("--via", help="Place to pass on the way; may be repeated.")] = None,
-    speed: Annotated[
-        str | None, typer.Option("--speed", help="Speed, such as 24 or 24kn. Default the cruising speed.")
-    ] = None,
-    confidence: Annotated[
-        str, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve, 0.5 to 0.999.")
-    ] = "0.9",
-    berthing: Annotated[
-        str, typer.Option("--berthing", help="Time alongside besides pumping, such as 15min.")
-    ] = "15min",
-    known_docks_only: Annotated[
-        bool, typer.Option("--known-docks-only", help="Leave out docks with missing attributes.")
-    ] = False,
-    map_file: MapOption = None,
-    layers_file: Annotated[
-        Path | None, typer.Option("--layers", help="Write the plan's layers for a GIS: .gpkg or a folder.")
-    ] = None,
-    under_keel: UnderKeel = None,
-    overhead: Overhead = None,
-    stand_off: StandOff = None,
-    snap: Snap = None,
-    allow_unsurveyed: Unsurveyed = False,
-    skip_bad_docks: SkipBadDocks = False,
-    no_cache: NoCache = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
-    from layers import read_region
-    from routeplan.boats import read_boat
-    from routeplan.console import wrapped
-    from routeplan.fuel import read_confidence
-    from routeplan.log_use import what_it_taught
-    from routeplan.quantities import read_speed_kn
-    from routeplan.trips import Trip, read_berthing_h, read_departure
-
-    now = edges.now()
-    margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
-    share = read_confidence(confidence, "--confidence")
-    the_boat = read_boat(boat)
-    taught = taught_or_file(the_boat, log, no_log=no_log)
-    trip_aboard, found = read_fuel(the_boat, taught, given, meter, gauge, share)
-    speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
-    berthing_h = read_berthing_h(berthing, "--berthing")
-    the_region = read_region(region, skip_bad_docks=skip_bad_docks)
-    trip = Trip(
-        start=start,
-        finish=finish,
-        via=tuple(via or ()),
-        depart=now if depart is None else read_departure(depart, the_region.zone, "--depart"),
-        aboard=trip_aboard,
-        speed_kn=speed_kn,
-        confidence=share,
-        berthing_h=berthing_h,
-        known_docks_only=known_docks_only,
-    )
-    network = _network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
-    said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
-    answer = _answer(network, trip, now, as_json=as_json, boat=taught.boat, notes=said)
-    with contextlib.ExitStack() as drafts:  # both files or neither
-        if map_file is not None:
-            _draw(answer, map_file, drafts)
-        if layers_file is not None:
-            _write_layers(answer, layers_file)
-    if found is not None and not found.agree and not as_json:
-        edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
-    _print_passage(answer, as_json=as_json)
 
 
 @app.command()
@@ -183,10 +78,10 @@ def docks(
     from routeplan.survey import look_at_docks
     from routeplan.words import Words
 
-    margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     the_boat = read_boat(boat)
     the_region = read_region(region, skip_bad_docks=skip_bad_docks)
-    network = _network(the_region, the_boat, margins, None, cached=not no_cache)
+    network = find_network(the_region, the_boat, margins, None, cached=not no_cache)
     found, distances, name = look_at_docks(network, origin, edges.now(), only_suitable=suitable)
     if as_json:
         edges.print_json(docks_document(found, the_region, the_boat, distances))
@@ -307,7 +202,7 @@ def region_show(
     from routeplan.survey import look_at_docks, look_at_water
     from routeplan.words import Words
 
-    margins = _margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     the_boat = None if boat is None else read_boat(boat)
     the_region = read_region(path, skip_bad_docks=skip_bad_docks)
     doubts = find_doubts(the_region, today=edges.now().astimezone(the_region.zone).date())
@@ -315,7 +210,7 @@ def region_show(
     document: dict[str, Any] = {}
     lines: list[str] = []
     if the_boat is not None:
-        network = _network(the_region, the_boat, margins, None, cached=not no_cache)
+        network = find_network(the_region, the_boat, margins, None, cached=not no_cache)
         document, lines = look_at_water(network)
         found, _, _ = look_at_docks(network, None, edges.now())
         words = Words(the_boat, the_region.zone, the_region.about.currency)
@@ -334,46 +229,6 @@ def region_show(
         edges.print_json(region_document(the_region, doubts, document))
     else:
         edges.say(tell_region(the_region, doubts, lines))
-
-
-@app.command()
-def demo(
-    out: Annotated[Path, typer.Option("--out", help="Folder for the plan and the map.")] = Path("routeplan-demo"),
-) -> None:
-    """Learn from the demo boat's log, plan her long run, and write plan, map and what was learnt into a folder."""
-    import demo_region
-    from layers import read_region
-    from layers.files import replaced_file
-    from routeplan.boats import read_boat
-    from routeplan.console import wrapped
-    from routeplan.documents import passage_document
-    from routeplan.fuel import read_aboard
-    from routeplan.learn_page import build_page
-    from routeplan.log_use import taught_by, what_it_taught
-    from routeplan.teaching import sharpened
-    from routeplan.trips import Trip, read_departure
-    from routeplan.water import Margins
-
-    story, data = demo_region.story(), demo_region.data_folder()
-    the_boat = read_boat(data / story.boat)
-    taught = taught_by(the_boat, str(data / story.log))
-    the_region = read_region(data)
-    depart = read_departure(story.depart, the_region.zone, "--depart")
-    full = read_aboard(story.aboard, taught.boat, "--aboard")
-    trip = Trip(start=story.start, finish=story.finish, depart=depart, aboard=full)
-    network = _network(the_region, the_boat, Margins(), depart, cached=True)
-    answer = _answer(network, trip, depart, as_json=False, boat=taught.boat, notes=[what_it_taught(taught)])
-    with contextlib.ExitStack() as drafts:  # all files or none
-        draft = drafts.enter_context(replaced_file(out / "passage.json"))
-        draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
-        page = build_page(taught.lesson, sharpened(taught), the_region.zone)
-        drafts.enter_context(replaced_file(out / "learn.html")).write_text(page, encoding="utf-8")
-        _draw(answer, out / "passage.html", drafts)
-    _print_passage(answer, as_json=False)
-    edges.say("\n" + wrapped(f"What to see here: {story.why}"))
-    edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'},")
-    edges.say(f"what {the_boat.name}'s log of {taught.lesson.fillups} fill-ups teaches in {out / 'learn.html'}.")
-    edges.say("Open map and page in any browser, no network needed.")
 
 
 def main() -> None:
@@ -415,85 +270,3 @@ def _usage(error: Any) -> str:  # typer's exception
 def _fail(line: str, code: int) -> int:
     print(f"routeplan: {line}" if not line.startswith("routeplan") else line, file=sys.stderr)
     return code
-
-
-def _margins(
-    under_keel: str | None, overhead: str | None, stand_off: str | None, snap: str | None, *, allow_unsurveyed: bool
-) -> Margins:
-    from routeplan.quantities import read_distance_nmi, read_length_m
-    from routeplan.water import read_margins
-
-    given = {
-        "under_keel_m": None if under_keel is None else read_length_m(under_keel, "--under-keel"),
-        "overhead_m": None if overhead is None else read_length_m(overhead, "--overhead"),
-        "standoff_m": None if stand_off is None else read_length_m(stand_off, "--stand-off"),
-        "snap_nmi": None if snap is None else read_distance_nmi(snap, "--snap"),
-    }
-    return read_margins({k: v for k, v in given.items() if v is not None}, allow_unsurveyed=allow_unsurveyed)
-
-
-def _network(region: Region, boat: Boat, margins: Margins, when: datetime | None, *, cached: bool) -> Network:
-    from routeplan.building import build_network
-    from routeplan.cache import cache_folder
-    from routeplan.console import Progress
-
-    progress = Progress(f"Building the network of {region.about.name} for {boat.name}")
-    try:
-        return build_network(
-            region, boat, margins, when=when, cache=cache_folder() if cached else None, progress=progress
-        )
-    finally:
-        progress.close()
-
-
-def _answer(
-    network: Network, trip: Trip, now: datetime, *, as_json: bool, boat: Boat | None = None, notes: Sequence[str] = ()
-) -> Passage:
-    from routeplan.console import tell_refusal
-    from routeplan.documents import refusal_document
-    from routeplan.passage import find_passage
-    from routeplan.plans import NoPassageError
-
-    try:
-        return find_passage(network, trip, now=now, boat=boat, notes=notes)
-    except NoPassageError as error:
-        if as_json:
-            edges.print_json(refusal_document(error, network.region, network.boat))
-        else:
-            edges.say(tell_refusal(error))
-        raise typer.Exit(3) from error
-
-
-def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
-    """Draw a map into a draft, which takes its place when all that belongs to it has been written."""
-    import maps
-    from layers.files import replaced_file
-    from routeplan.drawn import layers_of
-    from routeplan.words import Words
-
-    region, plan = answer.network.region, answer.recommended
-    words = Words(answer.boat, region.zone, region.about.currency)
-    notes = [*words.summary_lines(plan), *(f"Or {p.name}: {p.difference}" for p in answer.plans[1:])]
-    title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
-    cautions = (*answer.cautions, *plan.cautions)
-    page = maps.draw(
-        region, layers_of(answer), title=title, notes=notes, cautions=cautions, lengths=words.units.short_length
-    )
-    drafts.enter_context(replaced_file(edges.named(path, "--map"))).write_text(page.html(), encoding="utf-8")
-
-
-def _write_layers(answer: Passage, path: Path) -> None:
-    from layers import write_layers
-    from routeplan.drawn import layers_of
-
-    write_layers(layers_of(answer), edges.named(path, "--layers"))
-
-
-def _print_passage(answer: Passage, *, as_json: bool) -> None:
-    from routeplan.console import tell_passage
-    from routeplan.documents import passage_document
-
-    if as_json:
-        edges.print_json(passage_document(answer))
-    else:
-        edges.say(tell_passage(answer))

@@ -9,19 +9,23 @@ import time
 from typing import TYPE_CHECKING
 
 from routeplan.places import write_position
+from routeplan.plan_words import PlanWords
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
-from routeplan.words import Words, course
+from routeplan.words import course
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from layers import Finding, Region
     from routeplan.boats import Boat
+    from routeplan.calls import Call
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
     from routeplan.passage import Passage
     from routeplan.plans import NoPassageError, Plan
+    from routeplan.trips import Trip
     from routeplan.units_shown import DisplayUnits
+    from routeplan.words import Words
 
 __all__ = [
     "Progress",
@@ -80,55 +84,69 @@ class Progress:
             print(file=sys.stderr)
 
 
-def tell_passage(passage: Passage) -> str:
+def tell_passage(passage: Passage, *, every: bool = False, calls: Sequence[Call] | None = None) -> str:
     """Tell a passage to a person.
 
     Parameters
     ----------
     passage
         The answer to a trip.
+    every
+        Whether to list all of its plans, a line each.
+    calls
+        Whom to call before leaving; None where nobody asked.
 
     Returns
     -------
     Text of several lines.
     """
-    region = passage.network.region
-    words = Words(passage.boat, region.zone, region.about.currency)
+    region, trip = passage.network.region, passage.trip
+    words = PlanWords(passage.boat, region.zone, region.about.currency, passage.speed_kn)
     best = passage.recommended
-    out = [_understood(passage, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
-    if best.leans_on:
-        out.append(wrapped(f"It leans on {'; '.join(best.leans_on)}: make sure before you leave."))
-    out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.plans[1:]]
-    for i, stop in enumerate(best.stops, start=1):
-        out += ["", f"Stop {i}: {stop.dock}  {write_position(stop.position)}"]
-        out += [wrapped(line, "  ") for line in words.stop_lines(stop)]
-    for wait in best.waits:
-        out += ["", wrapped(words.wait_line(wait))]
-    out += ["", *_legs(best, words)]
-    arrival = words.aboard(best.aboard_on_arrival_l, best.aboard_on_arrival_low_l)
-    out += ["", wrapped(f"On arrival: {arrival}.")]
-    if best.onward is not None:
-        out.append(wrapped(f"Next fuel after {best.legs[-1].to}: {words.alternate_line(best.onward)}."))
+    out = [_understood(trip, best, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
+    out += _sureness(best, words)
+    out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.others_told]
+    if every:
+        out += ["", *_all_plans(passage.plans, words)]
+    out += _way(best, words)
+    out += [] if calls is None else _call_ahead(calls, words)
     return "\n".join([*out, "", *_cautions((*best.cautions, *passage.cautions)), *_sources(region)])
 
 
-def tell_refusal(error: NoPassageError) -> str:
+def tell_refusal(error: NoPassageError, words: PlanWords, trip: Trip, calls: Sequence[Call] | None = None) -> str:
     """Tell why there is no plan.
 
     Parameters
     ----------
     error
         Carries the refusal.
+    words
+        Units, time and currency.
+    trip
+        What was asked.
+    calls
+        Whom to call before leaving on the plan that is offered; None where nobody asked.
 
     Returns
     -------
-    Text of several lines.
+    Text of several lines. A plan that breaks the closed-dock rule is told in full, and marked as such at both ends.
     """
     refusal = error.refusal
-    out = ["No plan keeps the rules.", wrapped(f"{refusal.why[0].upper()}{refusal.why[1:]}.")]
+    offered = refusal.offered
+    said_already = refusal.why.startswith("no plan keeps")
+    out = [] if said_already else ["No plan keeps the rules."]
+    out.append(wrapped(f"{refusal.why[0].upper()}{refusal.why[1:]}."))
     if refusal.try_:
         out += ["", "What would help:", *(wrapped(f"- {idea}", "  ") for idea in refusal.try_)]
-    return "\n".join([*out, "", *_cautions(error.cautions)])
+    if offered is not None:
+        broken = f"BREAKS the closed-dock rule at {' and '.join(refusal.breaks_at)}"
+        out += ["", wrapped(f"! The plan below {broken}. It is the best one without that rule.")]
+        out += [_understood(trip, offered, words), "", wrapped(f"Not recommended: {words.summary(offered)}.")]
+        out += [*_sureness(offered, words), *_way(offered, words)]
+        out += [] if calls is None else _call_ahead(calls, words)
+        out += ["", wrapped(f"! The plan above {broken}: don't leave before you know that fuel will be sold there.")]
+    cautions = error.cautions if offered is None else (*offered.cautions, *error.cautions)
+    return "\n".join([*out, "", *_cautions(cautions)])
 
 
 def tell_docks(
@@ -278,31 +296,90 @@ def tell_region(region: Region, doubts: Sequence[Finding], more: Iterable[str] =
     return "\n".join(out)
 
 
-def _understood(passage: Passage, words: Words) -> str:
+def _understood(trip: Trip, plan: Plan, words: PlanWords) -> str:
     """Echo what was understood, so that a wrong unit or place is seen before the answer is believed."""
-    trip, boat = passage.trip, passage.boat
-    plan = passage.recommended
+    boat = words.boat
     ends = f"{plan.legs[0].from_} ({write_position(plan.legs[0].from_position)})"
     ends += f" to {plan.legs[-1].to} ({write_position(plan.legs[-1].to_position)})"
     via = f", by way of {', '.join(trip.via)}" if trip.via else ""
+    begins = "Fills and leaves from" if trip.fill_first else "Leaves"
+    slower = " or slower" if trip.slower else ""
     return "\n".join(
         [
             wrapped(f"{boat.name}: {ends}{via}."),
             wrapped(
-                f"Leaves {words.day_and_clock(trip.depart)} {words.year(trip.depart)} ({words.zone.key}) at "
-                f"{shown_speed(passage.speed_kn)}; aboard {trip.aboard.how}. Reserve "
+                f"{begins} {words.day_and_clock(trip.depart)} {words.year(trip.depart)} ({words.zone.key}) at "
+                f"{shown_speed(words.speed_kn)}{slower}; aboard {trip.aboard.how}. Reserve "
                 f"{words.units.volume(boat.reserve_l)}, unusable {words.units.volume(boat.tank.unusable_l)}, "
-                f"confidence {trip.confidence:g}."
+                f"confidence {trip.confidence:g}. {words.fill_line(trip)}"
             ),
         ]
     )
+
+
+def _sureness(plan: Plan, words: PlanWords) -> list[str]:
+    """Say how far a plan can be relied on: its chances, the rule it keeps, the doubtful docks it leans on."""
+    out = [wrapped(f"{words.chances(plan)}.")]
+    if plan.stops:
+        out.append(wrapped(f"{words.rule_line(plan)}."))
+    if plan.leans_on:
+        out.append(wrapped(f"It leans on {'; '.join(plan.leans_on)}: make sure before you leave."))
+    return out
+
+
+def _way(plan: Plan, words: PlanWords) -> list[str]:
+    """Tell a plan in full: stops, waits, legs, and what is left at the end."""
+    out = [wrapped(f"{words.slower_line(run)}.") for run in plan.slower]
+    for i, stop in enumerate(plan.stops):
+        out += ["", f"{words.stop_title(plan, i)}  {write_position(stop.position)}"]
+        out += [wrapped(line, "  ") for line in words.stop_lines(plan, stop)]
+    for wait in plan.waits:
+        out += ["", wrapped(words.wait_line(wait))]
+    out += ["", *_legs(plan, words)]
+    arrival = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l)
+    out += ["", wrapped(f"On arrival: {arrival}.")]
+    if plan.onward is not None:
+        out.append(wrapped(f"Next fuel after {plan.legs[-1].to}: {words.alternate_line(plan.onward)}."))
+    return out
+
+
+def _all_plans(plans: Sequence[Plan], words: PlanWords) -> list[str]:
+    """List plans, a line each."""
+    units = words.units
+    rows = [
+        (
+            str(i),
+            words.day_and_clock(plan.arrive),
+            str(len(plan.stops)),
+            words.bare_cost(plan),
+            _bare(units, plan.least_margin_l),
+            units.volume(plan.fuel_l).removesuffix(f" {units.volume_label}"),
+            "" if plan.name == "in-between" else _names(plan),
+            ", ".join(stop.dock for stop in plan.stops) or "nowhere",
+        )
+        for i, plan in enumerate(plans, start=1)
+    ]
+    unit = units.volume_label
+    head = ("", "arrives", "stops", words.currency, f"margin {unit}", f"burns {unit}", "best at", "fills at")
+    count = "One plan" if len(plans) == 1 else f"{len(plans)} plans"
+    return [f"{count}, the recommended one first; none is beaten in every way by another:", *table(head, rows)]
+
+
+def _call_ahead(calls: Sequence[Call], words: PlanWords) -> list[str]:
+    """List whom to call before leaving."""
+    if not calls:
+        return ["", "Call ahead: this plan needs no fuel dock."]
+    out = ["", "Call ahead, before leaving:"]
+    for call in calls:
+        out += ["", f"  {call.dock}", *(wrapped(line, "    ") for line in words.call_lines(call))]
+    return out
 
 
 def _names(plan: Plan) -> str:
     return " and ".join((plan.name, *plan.also))
 
 
-def _legs(plan: Plan, words: Words) -> list[str]:
+def _legs(plan: Plan, words: PlanWords) -> list[str]:
     """Line the legs up, with the fill-ups between them; an approach of a few lengths is part of the stop."""
     units = words.units
     ahead = list(plan.stops)
@@ -312,7 +389,8 @@ def _legs(plan: Plan, words: Words) -> list[str]:
         if ahead and leg.from_ == ahead[0].dock and leg.depart >= ahead[0].depart:  # later, where a gate is waited for
             stop = ahead.pop(0)
             full = _bare(units, leg.aboard_after_l + leg.fuel_l)
-            taken = f"-- {stop.dock}: take {units.volume(stop.take_l)}, leave"
+            take = units.volume(stop.take_l) if stop.to_mark else units.volume_up(stop.take_l)
+            taken = f"-- {stop.dock}: take {take}, leave"
             rows.append(("", taken, "", "", "", "", words.clock(stop.depart), full, "", ""))
         if leg.kind == "approach" and leg.distance_nmi < _ALONGSIDE_NMI and rows:
             continue

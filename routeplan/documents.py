@@ -10,11 +10,13 @@ if TYPE_CHECKING:
     from layers import Finding, Region
     from routeplan.aboard import Aboard
     from routeplan.boats import Boat
+    from routeplan.calls import Call
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
     from routeplan.lessons import Lesson
     from routeplan.passage import Passage
     from routeplan.plans import NoPassageError
+    from routeplan.trips import Trip
 
 __all__ = [
     "aboard_document",
@@ -27,13 +29,15 @@ __all__ = [
 ]
 
 
-def passage_document(passage: Passage) -> dict[str, Any]:
+def passage_document(passage: Passage, calls: Sequence[Call] | None = None) -> dict[str, Any]:
     """Tell a passage.
 
     Parameters
     ----------
     passage
         The answer to a trip.
+    calls
+        Whom to call before leaving; None where nobody asked.
 
     Returns
     -------
@@ -46,24 +50,28 @@ def passage_document(passage: Passage) -> dict[str, Any]:
         "region": region.about.name,
         "boat": passage.boat.name,
         "speed_kn": passage.speed_kn,
-        "confidence": passage.trip.confidence,
-        "aboard": passage.trip.aboard.model_dump(mode="json"),
+        **_asked(passage.trip),
         "plans": [plan.model_dump(mode="json", by_alias=True) for plan in passage.plans],
         "refused": None,
+        **_call_ahead(calls),
         "cautions": list(passage.cautions),
         "sources": _sources(region),
     }
 
 
-def refusal_document(error: NoPassageError, region: Region, boat: Boat) -> dict[str, Any]:
+def refusal_document(
+    error: NoPassageError, region: Region, boat: Boat, trip: Trip, calls: Sequence[Call] | None = None
+) -> dict[str, Any]:
     """Tell why there is no plan.
 
     Parameters
     ----------
     error
         Carries the refusal.
-    region, boat
+    region, boat, trip
         What it was asked of.
+    calls
+        Whom to call before leaving on the plan that is offered; None where nobody asked.
 
     Returns
     -------
@@ -74,8 +82,10 @@ def refusal_document(error: NoPassageError, region: Region, boat: Boat) -> dict[
         "currency": region.about.currency,
         "region": region.about.name,
         "boat": boat.name,
+        **_asked(trip),
         "plans": [],
         "refused": error.refusal.model_dump(mode="json", by_alias=True),
+        **_call_ahead(calls),
         "cautions": list(error.cautions),
         "sources": _sources(region),
     }
@@ -241,6 +251,16 @@ def region_document(region: Region, doubts: Sequence[Finding], more: dict[str, A
         **(more or {}),
         "sources": _sources(region),
     }
+
+
+def _asked(trip: Trip) -> dict[str, Any]:
+    """Echo what the plans were made by."""
+    plain = trip.model_dump(mode="json")
+    return {key: plain[key] for key in ("confidence", "aboard", "fill", "price_of_time_per_h", "closed_dock")}
+
+
+def _call_ahead(calls: Sequence[Call] | None) -> dict[str, Any]:
+    return {} if calls is None else {"call_ahead": [call.model_dump(mode="json") for call in calls]}
 
 
 def _sources(region: Region) -> list[dict[str, Any]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import shapely
 
@@ -11,8 +11,8 @@ from layers.plane import geodesic_ring
 from layers.schema import COMPUTED
 from routeplan.fuel import promised_range_nmi
 from routeplan.network import unreached_docks
+from routeplan.plan_words import PlanWords, is_before_leaving
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
-from routeplan.words import Words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,10 +23,13 @@ if TYPE_CHECKING:
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
     from routeplan.passage import Passage
-    from routeplan.plans import Leg, Plan
+    from routeplan.plans import Leg, Plan, Stop
     from routeplan.water import Water
+    from routeplan.words import Words
 
 __all__ = ["closed_water_layer", "dock_layer", "dock_state", "layers_of", "rings_layer"]
+
+_Mark: TypeAlias = "tuple[dict[str, Any], tuple[float, float]]"  # a row of the stops layer, and where it is
 
 _RING_STEPS_NMI = (5, 10, 20, 25, 50, 100, 200, 500)  # [nmi] round figures to judge by
 _MOST_RINGS = 4
@@ -54,7 +57,7 @@ def layers_of(passage: Passage, plan: Plan | None = None) -> dict[str, GeoDataFr
     """
     plan = plan or passage.recommended
     region = passage.network.region
-    words = Words(passage.boat, region.zone, region.about.currency)
+    words = PlanWords(passage.boat, region.zone, region.about.currency, passage.speed_kn)
     return {
         "legs": _legs(passage, plan, words),
         "stops": _stops(passage, plan, words),
@@ -179,7 +182,7 @@ def dock_state(dock: Dock, unreached: Mapping[str, str]) -> str:
     return "doubtful" if dock.doubts else "good"
 
 
-def _legs(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
+def _legs(passage: Passage, plan: Plan, words: PlanWords) -> GeoDataFrame:
     rows = [
         {
             "order": i,
@@ -211,76 +214,86 @@ def _line(passage: Passage, leg: Leg) -> shapely.LineString:
     return line  # noqa: RET504  # mypy can't see through numpy's shapes
 
 
-def _stops(passage: Passage, plan: Plan, words: Words) -> GeoDataFrame:
-    first, last = plan.legs[0], plan.legs[-1]
-    aboard = passage.trip.aboard
-    units = words.units
-    rows: list[dict[str, Any]] = [
-        {
-            "order": 0,
-            "name": first.from_,
-            "kind": "start",
-            "title": f"Start: {first.from_}",
-            "text": "\n".join(
-                [
-                    f"Leave {words.day_and_clock(plan.depart)}",
-                    f"Aboard: {aboard.how}",
-                    *(words.wait_line(wait) for wait in plan.waits),
-                ]
-            ),
-            "label": f"{units.volume(aboard.mean_l)} aboard",
-            "aboard_l": aboard.mean_l,
-        }
-    ]
-    points = [first.from_position]
-    for i, stop in enumerate(plan.stops, start=1):
-        rows.append(
-            {
-                "order": i,
-                "name": stop.dock,
-                "kind": "fuel stop",
-                "title": f"Stop {i}: {stop.dock}",
-                "text": "\n".join(words.stop_lines(stop)),
-                "label": f"{words.clock(stop.arrive)}, {words.left(stop.aboard_low_l)}",
-                "take_l": stop.take_l,
-                "aboard_l": stop.aboard_l,
-                "aboard_low_l": stop.aboard_low_l,
-                "arrive": words.day_and_clock(stop.arrive),
-            }
-        )
-        points.append(stop.position)
-    ashore = f"Next fuel: {words.alternate_line(plan.onward)}" if plan.onward else ""
-    left = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l)
-    rows.append(
-        {
-            "order": len(rows),
-            "name": last.to,
-            "kind": "finish",
-            "title": f"Finish: {last.to}",
-            "text": f"Arrive {words.day_and_clock(plan.arrive)} with {left}\n{ashore}".strip(),
-            "label": f"{words.clock(plan.arrive)}, {words.left(plan.aboard_on_arrival_low_l)}",
-            "aboard_l": plan.aboard_on_arrival_l,
-            "aboard_low_l": plan.aboard_on_arrival_low_l,
-            "arrive": words.day_and_clock(plan.arrive),
-        }
-    )
-    points.append(last.to_position)
+def _stops(passage: Passage, plan: Plan, words: PlanWords) -> GeoDataFrame:
+    """Draw start, fuel stops and finish in their order, then the alternates, each place once."""
+    first = plan.stops[:1] if plan.stops and is_before_leaving(plan, plan.stops[0]) else ()
+    drawn = [_start(passage, plan, words, first)]
+    for i, stop in enumerate(plan.stops):
+        if stop not in first:
+            drawn.append((_fuel_stop(plan, i, words), stop.position))
+    drawn.append((_finish(plan, words), plan.legs[-1].to_position))
+    marks = {row["name"]: row for row, _ in reversed(drawn)}
     by_name = {t.place.name: t.place.position for t in passage.network.terminals}
-    called = {row["name"] for row in rows}
-    for number, stop in enumerate(plan.stops, start=1):
+    for i, stop in enumerate(plan.stops, start=1):
         alternate = stop.alternate
-        if alternate is None or alternate.name in called:
+        if alternate is None:
             continue
-        called.add(alternate.name)
-        rows.append(
-            {
-                "order": len(rows),
+        text = f"From {stop.dock}: {words.alternate_line(alternate)}"
+        mark = marks.get(alternate.name)
+        if mark is None:
+            marks[alternate.name] = {
                 "name": alternate.name,
                 "kind": "alternate",
                 "title": f"If {stop.dock} is closed: {alternate.name}",
-                "text": f"From {stop.dock}: {words.alternate_line(alternate)}",
-                "label": f"if stop {number} is closed",
+                "text": text,
+                "label": f"if stop {i} is closed",
             }
-        )
-        points.append(by_name[alternate.name])
-    return build_layer(COMPUTED["stops"], rows, [shapely.Point(p) for p in points])
+            drawn.append((marks[alternate.name], by_name[alternate.name]))
+        elif mark["kind"] == "alternate":
+            mark["title"] = mark["title"].replace(" is closed:", f" or {stop.dock} is closed:")
+            mark["label"] = mark["label"].replace(" is closed", f" or {i} is closed")
+            mark["text"] += f"\n{text}"
+        else:
+            mark["text"] += f"\nIf {stop.dock} is closed, from there: {words.alternate_line(alternate)}"
+    skipped = len(first)  # numbers are those of the stops, also where the first is drawn as the start
+    rows = [{"order": i + (skipped if i else 0), **row} for i, (row, _) in enumerate(drawn)]
+    return build_layer(COMPUTED["stops"], rows, [shapely.Point(position) for _, position in drawn])
+
+
+def _start(passage: Passage, plan: Plan, words: PlanWords, fills: Sequence[Stop]) -> _Mark:
+    first, aboard = plan.legs[0], passage.trip.aboard
+    waits = [words.wait_line(wait) for wait in plan.waits]
+    leave = [f"Leave {words.day_and_clock(plan.depart)}"] if not fills else []
+    row = {
+        "name": first.from_,
+        "kind": "start",
+        "title": f"Start{' and stop 1, before leaving' if fills else ''}: {first.from_}",
+        "text": "\n".join(
+            [*leave, f"Aboard: {aboard.how}", *(line for s in fills for line in words.stop_lines(plan, s)), *waits]
+        ),
+        "label": f"{words.units.volume(aboard.mean_l)} aboard{', fill first' if fills else ''}",
+        "take_l": fills[0].take_l if fills else None,
+        "aboard_l": aboard.mean_l,
+    }
+    return row, first.from_position
+
+
+def _fuel_stop(plan: Plan, index: int, words: PlanWords) -> dict[str, Any]:
+    stop = plan.stops[index]
+    broken = "" if stop.keeps_closed_dock_rule else "! no way on if closed; "
+    return {
+        "name": stop.dock,
+        "kind": "fuel stop",
+        "title": words.stop_title(plan, index),
+        "text": "\n".join(words.stop_lines(plan, stop)),
+        "label": f"{broken}{words.clock(stop.arrive)}, {words.left(stop.aboard_low_l)}",
+        "take_l": stop.take_l,
+        "aboard_l": stop.aboard_l,
+        "aboard_low_l": stop.aboard_low_l,
+        "arrive": words.day_and_clock(stop.arrive),
+    }
+
+
+def _finish(plan: Plan, words: PlanWords) -> dict[str, Any]:
+    ashore = f"Next fuel: {words.alternate_line(plan.onward)}" if plan.onward else ""
+    left = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l)
+    return {
+        "name": plan.legs[-1].to,
+        "kind": "finish",
+        "title": f"Finish: {plan.legs[-1].to}",
+        "text": f"Arrive {words.day_and_clock(plan.arrive)} with {left}\n{ashore}".strip(),
+        "label": f"{words.clock(plan.arrive)}, {words.left(plan.aboard_on_arrival_low_l)}",
+        "aboard_l": plan.aboard_on_arrival_l,
+        "aboard_low_l": plan.aboard_on_arrival_low_l,
+        "arrive": words.day_and_clock(plan.arrive),
+    }

@@ -295,6 +295,8 @@ class Plan(_Value):
         The closed-dock rule that the plan was made with.
     aboard_on_arrival_l, aboard_on_arrival_low_l
         [l] Fuel aboard at the destination, mean and low figure.
+    speeds_kn
+        [kn] Chosen speed of each hop, from one place of refuelling or via to the next; limits on the way hold besides.
     legs, stops
         In order.
     waits
@@ -327,6 +329,7 @@ class Plan(_Value):
     closed_dock: ClosedDockRule
     aboard_on_arrival_l: float
     aboard_on_arrival_low_l: float
+    speeds_kn: tuple[float, ...]
     legs: tuple[Leg, ...]
     stops: tuple[Stop, ...]
     waits: tuple[Wait, ...]

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["explain_closed_dock", "explain_refusal"]
 
 _MOST_IDEAS = 5
-_NEAR_ENOUGH_L = 0.2  # [l] how near the smallest change of fuel is found: half a tenth of a gallon
+_NEAR_ENOUGH_L = 0.02  # [l] how near the smallest change of fuel is found: screens show tenths
 _BESIDE_NMI = 0.5  # [nmi] a dock so near to the departure can be filled at before leaving
 
 

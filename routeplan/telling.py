@@ -105,6 +105,7 @@ class Teller:
             closed_dock=self.problem.closed_dock,
             aboard_on_arrival_l=end.aboard_l,
             aboard_on_arrival_low_l=self.problem.low_l(end.mean_l, end.burned_l, end.sd_l),
+            speeds_kn=tuple(step.hop.track.speed_kn for step in path if step.hop is not None),
             legs=tuple(legs),
             stops=stops,
             waits=tuple(

@@ -12,9 +12,9 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.docks import Dock
-    from routeplan.plans import Alternate, Leg, Plan, Stop, Wait
+    from routeplan.plans import Leg, Wait
 
-__all__ = ["Words", "course", "shown_nearness"]
+__all__ = ["Words", "course", "shown_calls", "shown_nearness"]
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -96,66 +96,6 @@ class Words:
         """
         return moment.astimezone(self.zone).date() == other.astimezone(self.zone).date()
 
-    def summary(self, plan: Plan) -> str:
-        """Say a plan in one line.
-
-        Parameters
-        ----------
-        plan
-            The plan.
-
-        Returns
-        -------
-        Stops, distance, arrival, fuel, margin and cost.
-        """
-        stops = {0: "no stop", 1: "one stop"}.get(len(plan.stops), f"{len(plan.stops)} stops")
-        cost = "" if not plan.stops else f", {self.cost_of(plan)}"
-        return (
-            f"{stops}, {shown_distance(plan.distance_nmi)}, arrives {self.day_and_clock(plan.arrive)} after "
-            f"{shown_duration(plan.time_h)}, burns {self.units.volume(plan.fuel_l)}, least margin "
-            f"{self.units.volume_down(plan.least_margin_l)} above the reserve{cost}"
-        )
-
-    def summary_lines(self, plan: Plan) -> list[str]:
-        """Say a plan in short lines, for a narrow screen.
-
-        Parameters
-        ----------
-        plan
-            The plan.
-
-        Returns
-        -------
-        Stops and arrival first, then fuel and margin.
-        """
-        stops = {0: "No stop", 1: "One stop"}.get(len(plan.stops), f"{len(plan.stops)} stops")
-        fuel = f"Burns {self.units.volume(plan.fuel_l)}" + (f", {self.cost_of(plan)}" if plan.stops else "")
-        return [
-            f"{stops}, {shown_distance(plan.distance_nmi)}, arrives {self.day_and_clock(plan.arrive)}",
-            f"{fuel}; least margin {self.units.volume_down(plan.least_margin_l)} above the reserve",
-        ]
-
-    def cost_of(self, plan: Plan) -> str:
-        """Say what a plan's fuel costs, as far as prices are known.
-
-        Parameters
-        ----------
-        plan
-            The plan; it has stops.
-
-        Returns
-        -------
-        Such as ``EUR 337.70 for fuel``.
-        """
-        known = [stop.cost for stop in plan.stops if stop.cost is not None]
-        unpriced = len(plan.stops) - len(known)
-        if not known:
-            return "price of fuel not known"
-        rest = (
-            f" and {'one stop' if unpriced == 1 else f'{unpriced} stops'} whose price is not known" if unpriced else ""
-        )
-        return f"{shown_money(sum(known), self.currency)} for fuel{rest}"
-
     def left(self, low_l: float) -> str:
         """Say what would be left somewhere at the low figure, and how much of the reserve that takes.
 
@@ -171,25 +111,6 @@ class Words:
         into_l = self.boat.floor_l - low_l
         into = f", {self.units.volume_up(into_l)} into the reserve" if into_l > 0 else ""
         return f"{self.units.volume_down(low_l)} left (low){into}"
-
-    def alternate_line(self, alternate: Alternate) -> str:
-        """Say where else to go.
-
-        Parameters
-        ----------
-        alternate
-            The place.
-
-        Returns
-        -------
-        Name, distance, fuel left, waiting, how to call, and what speaks against it.
-        """
-        said = [f"{alternate.name}, {shown_nearness(alternate.distance_nmi)}, {self.left(alternate.left_l)}"]
-        if alternate.wait_h > 1 / 60:
-            said.append(f"a wait of {shown_duration(alternate.wait_h)} till it opens")
-        if alternate.hours:
-            said.append(f"hours {alternate.hours}")
-        return "; ".join([*said, *_calls(alternate.vhf, alternate.phone), *alternate.cautions])
 
     def money(self, amount: float | None) -> str:
         """Say an amount.
@@ -243,34 +164,6 @@ class Words:
             lines.append("Depth not checked")
         return lines + [f"Heed: {caution}" for caution in leg.cautions]
 
-    def stop_lines(self, stop: Stop) -> list[str]:
-        """Say a refuel stop.
-
-        Parameters
-        ----------
-        stop
-            The stop.
-
-        Returns
-        -------
-        Lines: times, fuel, what to take, the alternate, why, hours and how to call, cautions.
-        """
-        lines = [f"Arrive {self.day_and_clock(stop.arrive)} with {self.aboard(stop.aboard_l, stop.aboard_low_l)}"]
-        if stop.wait_h > 1 / 120:
-            lines.append(f"Wait {shown_duration(stop.wait_h)} for it to open, {self.day_and_clock(stop.begin)}")
-        lines.append(
-            f"Take about {self.units.volume(stop.take_l)} to the full mark, {self.money(stop.cost)}; "
-            f"leave {self.day_and_clock(stop.depart)}"
-        )
-        if stop.alternate is not None:
-            lines.append(f"If closed: {self.alternate_line(stop.alternate)}")
-        else:
-            lines.append("If closed: no other dock that suits and opens within a day is in reach")
-        lines.append(f"Why here: {stop.why}")
-        contact = [f"Hours {stop.hours}" if stop.hours else "Hours not known", *_calls(stop.vhf, stop.phone)]
-        lines.append("; ".join(contact))
-        return lines + [f"Heed: {caution}" for caution in stop.cautions]
-
     def wait_line(self, wait: Wait) -> str:
         """Say a wait for a bridge or lock.
 
@@ -315,7 +208,7 @@ class Words:
         berth += [f"boats up to {self.units.length(facts['max_length_m'])}"] if "max_length_m" in facts else []
         if berth:
             lines.append(", ".join(berth).capitalize())
-        calls = _calls(facts.get("vhf"), facts.get("phone"))
+        calls = shown_calls(facts.get("vhf"), facts.get("phone"))
         if calls:
             lines.append("; ".join(calls))
         lines.append(f"Confirmed {facts['confirmed_on']}" if "confirmed_on" in facts else "Never confirmed")
@@ -354,5 +247,16 @@ def shown_nearness(distance_nmi: float) -> str:
     return "close by" if distance_nmi < 0.05 else f"{shown_distance(distance_nmi)} on"
 
 
-def _calls(vhf: object, phone: object) -> list[str]:
+def shown_calls(vhf: object, phone: object) -> list[str]:
+    """Say how to call a place.
+
+    Parameters
+    ----------
+    vhf, phone
+        As the docks layer says; None where it doesn't.
+
+    Returns
+    -------
+    What there is of both.
+    """
     return [*([f"VHF {vhf}"] if vhf else []), *([f"phone {phone}"] if phone else [])]

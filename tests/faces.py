@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from unittest import mock
@@ -19,18 +20,22 @@ from routeplan.boats import read_boat
 from routeplan.building import build_network
 from routeplan.fuel import read_aboard
 from routeplan.passage import find_passage
+from routeplan.plans import Alternate, Leg, Plan, Stop
 from routeplan.trips import Trip
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from datetime import datetime
 
     from routeplan.network import Network
     from routeplan.passage import Passage
 
 __all__ = [
+    "LEAVES",
     "ROOT",
     "Outcome",
+    "a_plan",
+    "a_stop",
+    "an_alternate",
     "dock",
     "feature",
     "plan_across",
@@ -38,6 +43,7 @@ __all__ = [
     "run_apart",
     "small_network",
     "square",
+    "trip_across",
     "write_boat",
     "write_region_folder",
 ]
@@ -228,7 +234,117 @@ def small_network(folder: Path, *changes: tuple[str, str], **layers: list[dict[s
     return build_network(region, read_boat(write_boat(folder / "boat.toml", *changes)))
 
 
-def plan_across(network: Network, when: datetime, aboard: str = "70l", now: datetime | None = None) -> Passage:
-    """Plan from West Mark to East Mark."""
+def trip_across(network: Network, when: datetime, aboard: str = "70l", **more: Any) -> Trip:
+    """Ask for a run from West Mark to East Mark."""
     amount = read_aboard(aboard, network.boat, "aboard")
-    return find_passage(network, Trip(start="West Mark", finish="East Mark", depart=when, aboard=amount), now=now)
+    return Trip(**{"start": "West Mark", "finish": "East Mark", "depart": when, "aboard": amount, **more})
+
+
+def plan_across(
+    network: Network,
+    when: datetime,
+    aboard: str = "70l",
+    now: datetime | None = None,
+    *,
+    every: bool = False,
+    **more: Any,
+) -> Passage:
+    """Plan from West Mark to East Mark."""
+    return find_passage(network, trip_across(network, when, aboard, **more), now=now, every=every)
+
+
+LEAVES = datetime(2026, 7, 1, 8, tzinfo=UTC)  # of plans made by hand
+
+
+def an_alternate(**changes: Any) -> Alternate:
+    """Make somewhere else to go, 5 nmi on from an hour after leaving at 20 kn, with 20 l left."""
+    arrive = LEAVES + timedelta(hours=1, minutes=15)
+    begin = arrive + timedelta(hours=changes.get("wait_h", 0.0))
+    plain = {
+        "name": "Other Pump",
+        "distance_nmi": 5.0,
+        "speed_kn": 20.0,
+        "left_l": 20.0,
+        "wait_h": 0.0,
+        "arrive": arrive,
+        "begin": begin,
+        "depart": begin + timedelta(minutes=18),
+        "take_l": 72.0,
+        "price_per_l": 2.5,
+        "confirmed_on": "2026-06-02",
+        "hours": "24/7",
+        "vhf": "9",
+        "phone": None,
+        "cautions": (),
+    }
+    return Alternate(**{**plain, **changes})
+
+
+def a_stop(**changes: Any) -> Stop:
+    """Make a stop an hour after leaving: 62 l to the full mark in 20 minutes, a known alternate behind it."""
+    arrive = changes.get("arrive", LEAVES + timedelta(hours=1))
+    plain = {
+        "dock": "North Pump",
+        "position": (-38.5, 44.6),
+        "arrive": arrive,
+        "begin": arrive,
+        "depart": arrive + timedelta(minutes=20),
+        "aboard_l": 33.0,
+        "aboard_low_l": 28.0,
+        "take_l": 62.0,
+        "to_mark": True,
+        "cost": 124.0,
+        "price_per_l": 2.0,
+        "wait_h": 0.0,
+        "alternate": an_alternate(),
+        "keeps_closed_dock_rule": True,
+        "why": "Without it East Mark is out of reach.",
+        "instead": None,
+        "confirmed_on": "2026-06-01",
+        "cautions": (),
+        "hours": "06:00-22:00",
+        "vhf": "12",
+        "phone": "+000 111",
+    }
+    return Stop(**{**plain, **changes})
+
+
+def a_plan(*stops: Stop, **changes: Any) -> Plan:
+    """Make a plan of one leg from West Mark to East Mark, with the stops given."""
+    ends = {"from": "West Mark", "to": "East Mark", "from_position": (-38.9, 44.5), "to_position": (-38.1, 44.5)}
+    arrive = LEAVES + timedelta(hours=3)
+    leg = Leg(
+        **{**ends, "kind": "leg", "distance_nmi": 37.0, "course_deg": 90.0, "speed_kn": 20.0, "depart": LEAVES},
+        arrive=arrive,
+        fuel_l=74.0,
+        aboard_after_l=58.0,
+        aboard_after_low_l=55.0,
+        depth_checked=True,
+    )
+    plain = {
+        "name": "soonest",
+        "recommended": True,
+        "difference": "",
+        "depart": LEAVES,
+        "arrive": arrive,
+        "time_h": 3.0,
+        "distance_nmi": 37.0,
+        "fuel_l": 74.0,
+        "cost": sum(s.cost or 0.0 for s in stops),
+        "least_margin_l": 13.0,
+        "chance_reserve_kept": 0.8699,
+        "chance_never_dry": 0.99949,
+        "closed_dock": "on",
+        "aboard_on_arrival_l": 58.0,
+        "aboard_on_arrival_low_l": 55.0,
+        "speeds_kn": (20.0,) * (len(stops) + 1),
+        "legs": (leg,),
+        "stops": stops,
+        "waits": (),
+        "onward": None,
+        "slower": (),
+        "leans_on": (),
+        "cautions": (),
+        "track": {"type": "LineString", "coordinates": [[-38.9, 44.5], [-38.1, 44.5]]},
+    }
+    return Plan(**{**plain, **changes})

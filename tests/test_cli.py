@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from faces import ROOT, Outcome, run, run_apart, write_boat, write_region_folder
+from faces import ROOT, Outcome, dock, run, run_apart, write_boat, write_region_folder
 from geographiclib.geodesic import Geodesic
 
 import demo_region
@@ -55,10 +55,14 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, ...]:
 
 @pytest.fixture(scope="module")
 def across(cli: Callable[..., Outcome], small: tuple[str, ...]) -> Callable[..., Outcome]:
-    """From mark to mark with 70 l, at eight on a Wednesday; options may be added."""
+    """From mark to mark with 70 l, at eight on a Wednesday; options may be added.
 
-    def plan(*more: object, aboard: str = "70l", depart: str = "2026-07-01T08:00") -> Outcome:
-        return cli("passage", "West Mark", "East Mark", *small, "--aboard", aboard, "--depart", depart, *more)
+    Behind North Pump nothing else is in reach of 70 l, so the closed-dock rule is off but where it is what is tested.
+    """
+
+    def plan(*more: object, aboard: str = "70l", depart: str = "2026-07-01T08:00", rule: str = "off") -> Outcome:
+        words = ("passage", "West Mark", "East Mark", *small, "--aboard", aboard, "--depart", depart)
+        return cli(*words, "--closed-dock", rule, *more)
 
     return plan
 
@@ -103,6 +107,20 @@ def test_help_names_every_command_and_option_of_the_job(cli: Callable[..., Outco
     for command in ("passage", "docks", "demo", "boat", "region", "fillup", "aboard"):
         assert re.search(rf"^\s+{command}\b", top, flags=re.MULTILINE), command
     said = cli("passage", "--help").out
+    for option in (
+        *(
+            "--fill",
+            "--price-of-time",
+            "--fill-first",
+            "--closed-dock",
+            "--prefer",
+            "--slower",
+            "--show",
+            "--call-ahead",
+        ),
+        *("--confirmed-docks-only", "--known-docks-only"),
+    ):
+        assert option in said, option
     for option in ("--via", "--speed", "--confidence", "--depart", "--aboard", "--map", "--layers", "--json", "--snap"):
         assert option in said, option
 
@@ -193,7 +211,9 @@ def test_cautions_come_with_every_plan(passage: dict[str, Any]) -> None:
 
 def test_units_are_spelt_in_every_key_that_holds_a_number(passage: dict[str, Any]) -> None:
     units = ("_l", "_nmi", "_h", "_kn", "_deg", "_m", "_share", "_min", "_lph", "_per_l")
-    bare = {"cost", "confidence"}  # the currency is named once; a share by its nature
+    bare = {  # the currency is named once; shares by their nature
+        *("cost", "dearer", "confidence", "chance_reserve_kept", "chance_never_dry"),
+    }
     wrong = {key for key, _ in _numbers(passage) if not key.endswith(units) and key not in bare}
     assert not wrong
 
@@ -360,7 +380,7 @@ def test_json_and_screen_tell_the_same_plan(across: Callable[..., Outcome]) -> N
     assert f"{plan['distance_nmi']:.1f} nmi" in screen
     for stop in plan["stops"]:
         assert stop["dock"] in screen
-        assert stop["why"].split(",")[0] in " ".join(screen.split())
+        assert stop["why"].split(",")[0].casefold() in " ".join(screen.split()).casefold()
     for caution in plan["cautions"]:
         assert " ".join(caution.split()) in " ".join(screen.split())
 
@@ -374,7 +394,8 @@ def test_no_plan_is_an_answer(across: Callable[..., Outcome]) -> None:
     document = outcome.document
     assert document["plans"] == []
     refused = document["refused"]
-    assert refused.keys() == {"from", "to", "distance_nmi", "short_l", "why", "try"}
+    assert {"from", "to", "distance_nmi", "short_l", "why", "try"} <= refused.keys()
+    assert refused["offered"] is None
     assert refused["from"] == "West Mark"
     assert refused["distance_nmi"] == pytest.approx(18.5, abs=0.1)
     assert refused["why"]
@@ -410,12 +431,187 @@ def test_no_plan_writes_no_files(across: Callable[..., Outcome], tmp_path: Path)
     assert list(tmp_path.iterdir()) == []
 
 
+def test_no_plan_says_which_files_were_not_written(across: Callable[..., Outcome], tmp_path: Path) -> None:
+    """One line on stderr for both, none where none was asked for; stdout stays one document."""
+    outcome = across("--json", "--map", tmp_path / "m.html", "--layers", tmp_path / "l.gpkg", aboard="30l")
+    assert outcome.document["plans"] == []
+    assert len(outcome.err.splitlines()) == 1
+    assert "--map and --layers" in outcome.err
+    assert across(aboard="30l").err == ""
+
+
+# The closed-dock rule
+
+
+def test_a_rule_that_can_t_be_kept_offers_the_best_plan_without_it(across: Callable[..., Outcome]) -> None:
+    """33 l are left at North Pump; East Mark is 37 l on, South Pump farther: with the rule off the plan is offered."""
+    outcome = across("--json", rule="on")
+    assert outcome.code == 3
+    document = outcome.document
+    assert document["plans"] == []
+    refused = document["refused"]
+    assert refused["breaks_at"] == ["North Pump"]
+    assert "North Pump" in refused["why"]
+    assert any("--closed-dock off" in idea for idea in refused["try"])
+    offered = refused["offered"]
+    assert not offered["recommended"]
+    assert [stop["dock"] for stop in offered["stops"]] == ["North Pump"]
+    assert not offered["stops"][0]["keeps_closed_dock_rule"]
+    assert offered["legs"] == across("--json", rule="off").document["plans"][0]["legs"]
+
+
+def test_an_offered_plan_is_marked_at_both_ends(across: Callable[..., Outcome]) -> None:
+    said = across(rule="on").out
+    marks = [i for i, line in enumerate(said.splitlines()) if "BREAKS the closed-dock rule at North Pump" in line]
+    stop = next(i for i, line in enumerate(said.splitlines()) if line.startswith("Stop 1"))
+    arrival = next(i for i, line in enumerate(said.splitlines()) if line.startswith("On arrival"))
+    assert len(marks) == 2
+    assert marks[0] < stop < arrival < marks[1]
+    assert "Recommended" not in said
+    assert "--closed-dock off" in said[: said.index("Stop 1")]
+
+
+def test_a_second_dock_near_by_keeps_the_rule(
+    cli: Callable[..., Outcome], small: tuple[str, ...], tmp_path: Path
+) -> None:
+    """Two miles off North Pump another one sells fuel: each is the other's alternate."""
+    rows = json.loads((Path(small[1]) / "docks.geojson").read_text(encoding="utf-8"))["features"]
+    rows.append(dock("Near Pump", -38.45, 44.6003))
+    region = write_region_folder(tmp_path / "region", {"docks": rows})
+    words = ("passage", "West Mark", "East Mark", "--region", region, *small[2:], "--aboard", "70l")
+    for rule in ("on", "strict"):
+        outcome = cli(*words, "--depart", "2026-07-01T08:00", "--closed-dock", rule, "--json")
+        assert outcome.code == 0, outcome.out
+        (stop,) = outcome.document["plans"][0]["stops"]
+        assert stop["keeps_closed_dock_rule"]
+        assert {stop["dock"], stop["alternate"]["name"]} == {"North Pump", "Near Pump"}
+        assert outcome.document["closed_dock"] == outcome.document["plans"][0]["closed_dock"] == rule
+
+
+# Fill rules, speeds, preferences
+
+
+def test_the_least_fill_by_hand(across: Callable[..., Outcome]) -> None:
+    """What East Mark needs: 70 l aboard less all that is burned, plus the part fill, keeps 15 l at confidence 0.9.
+
+    sd 3 l at departure, 6 % of the burn; z(0.9) = 1.2816 (standard normal table).
+    """
+    document = across("--fill", "enough", "--json").document
+    plan = document["plans"][0]
+    burned_l = plan["fuel_l"]
+    (stop,) = plan["stops"]
+    assert not stop["to_mark"]
+    assert stop["take_l"] == pytest.approx(15 - 70 + burned_l + 1.2816 * (9 + (0.06 * burned_l) ** 2) ** 0.5, abs=0.01)
+    assert plan["least_margin_l"] == pytest.approx(0, abs=1e-6)
+    assert (document["fill"], document["price_of_time_per_h"]) == ("enough", None)
+
+
+def test_a_part_fill_is_told_as_one(across: Callable[..., Outcome]) -> None:
+    said = " ".join(across("--fill", "best", "--price-of-time", "40").out.split())
+    take_l = across("--fill", "best", "--price-of-time", "40", "--json").document["plans"][0]["stops"][0]["take_l"]
+    told = re.search(r"Take ([\d.]+) l, no less", said)
+    assert told is not None
+    assert take_l <= float(told[1]) <= take_l + 0.1
+    assert "EUR 40.00" in said
+    assert "No price of time" not in said
+    assert "No price of time" in across("--fill", "best").out
+
+
+@pytest.mark.parametrize("name", ["soonest", "cheapest", "fewest-stops", "most-margin"])
+def test_what_is_preferred_is_recommended(across: Callable[..., Outcome], name: str) -> None:
+    plan = across("--prefer", name, "--json").document["plans"][0]
+    assert plan["recommended"]
+    assert name == plan["name"]
+
+
+def test_all_plans_hold_the_few_and_are_listed(across: Callable[..., Outcome]) -> None:
+    few, every = (across("--json", "--show", show).document["plans"] for show in ("few", "all"))
+    ways = [[(stop["dock"], stop["take_l"]) for stop in plan["stops"]] for plan in every]
+    assert all([(stop["dock"], stop["take_l"]) for stop in plan["stops"]] in ways for plan in few)
+    assert few[0]["legs"] == every[0]["legs"]
+    said = across("--show", "all").out
+    table = said[said.index("none is beaten") :].split("\n\n")[0].splitlines()[2:]
+    assert len(table) == len(every)
+    for line, plan in zip(table, every, strict=True):
+        assert f"{plan['cost']:.2f}" in line
+        assert all(stop["dock"] in line for stop in plan["stops"])
+
+
+def test_slower_finds_a_way_that_the_speed_has_not(across: Callable[..., Outcome]) -> None:
+    """At 5 kn a mile takes 1 l instead of 2: 37 l of 70 to East Mark, without North Pump."""
+    outcome = across("--slower", "--json", rule="on")
+    assert outcome.code == 0, outcome.out
+    plan = outcome.document["plans"][0]
+    assert {leg["speed_kn"] for leg in plan["legs"]} <= {5.0, 8.0, 15.0, 20.0}
+    assert min(leg["speed_kn"] for leg in plan["legs"]) < 20
+    assert "or slower" in across("--slower", rule="on").out
+
+
+def test_a_fill_before_leaving_comes_first(cli: Callable[..., Outcome], small: tuple[str, ...]) -> None:
+    """From 40 l to the mark: 55 l in 15 minutes alongside and 1.4 at 38 l/min."""
+    words = ("passage", "North Pump", "East Mark", *small, "--aboard", "40l", "--depart", "2026-07-01T08:00")
+    plan = cli(*words, "--fill-first", "--json").document["plans"][0]
+    first = plan["stops"][0]
+    assert (first["dock"], first["arrive"]) == ("North Pump", plan["depart"])
+    assert first["take_l"] == pytest.approx(55)
+    assert plan["legs"][0]["depart"] == first["depart"] == "2026-07-01T08:16:26Z"
+    said = cli(*words, "--fill-first").out
+    assert "Stop 1, before leaving: North Pump" in said
+    assert "Fills and leaves from Wed 1 Jul 08:00" in said
+
+
+def test_docks_that_nobody_confirmed_can_be_left_out(
+    cli: Callable[..., Outcome], small: tuple[str, ...], tmp_path: Path
+) -> None:
+    rows = json.loads((Path(small[1]) / "docks.geojson").read_text(encoding="utf-8"))["features"]
+    rows[0]["properties"]["confirmed_on"] = "2020-01-01"
+    region = write_region_folder(tmp_path / "region", {"docks": rows})
+    words = ("passage", "West Mark", "East Mark", "--region", region, *small[2:], "--aboard", "70l", "--json")
+    words += ("--closed-dock", "off", "--depart", "2026-07-01T08:00", "--prefer", "soonest")
+    docks = [
+        [s["dock"] for s in cli(*words, *more).document["plans"][0]["stops"]]
+        for more in ((), ("--confirmed-docks-only",))
+    ]
+    assert docks == [["North Pump"], ["South Pump"]]
+
+
+# Calling ahead
+
+
+def test_whom_to_call_is_one_key_of_the_document(across: Callable[..., Outcome]) -> None:
+    assert "call_ahead" not in across("--json").document
+    document = across("--call-ahead", "--json").document
+    (north,) = document["call_ahead"]
+    stop = document["plans"][0]["stops"][0]
+    assert (north["dock"], north["vhf"], north["phone"]) == ("North Pump", "12", "+000 111")
+    assert (north["price_per_l"], north["confirmed_on"]) == (2.0, "2026-06-01")
+    need = north["needs"][0]
+    assert (need["kind"], need["open_from"], need["open_until"]) == ("stop", stop["begin"], stop["depart"])
+    assert need["take_l"] == stop["take_l"]
+    assert [need["kind"] for need in north["needs"]] == ["stop", "onward"]
+
+
+def test_whom_to_call_where_nobody_need_be(cli: Callable[..., Outcome], small: tuple[str, ...]) -> None:
+    outcome = cli("passage", "East Mark", "North Pump", *small, "--aboard", "full", "--call-ahead")
+    assert outcome.code == 0
+    assert "needs no fuel dock" in outcome.out
+
+
+def test_whom_to_call_is_told_for_an_offered_plan_too(across: Callable[..., Outcome]) -> None:
+    outcome = across("--call-ahead", rule="on")
+    assert outcome.code == 3
+    assert "Must be open from Wed 1 Jul 08:55 to 09:12" in " ".join(outcome.out.split())
+    assert [call["dock"] for call in across("--call-ahead", "--json", rule="on").document["call_ahead"]] == [
+        "North Pump"
+    ]
+
+
 # Options
 
 
 def test_via_is_passed_in_order(cli: Callable[..., Outcome], small: tuple[str, ...]) -> None:
     words = ("passage", "West Mark", "West Mark", "--via", "East Bay", "--via", "East Mark", *small)
-    outcome = cli(*words, "--aboard", "full", "--depart", "2026-07-01T08:00", "--json")
+    outcome = cli(*words, "--aboard", "full", "--depart", "2026-07-01T08:00", "--closed-dock", "off", "--json")
     assert outcome.code == 0, outcome.err
     ends = [leg["to"] for leg in outcome.document["plans"][0]["legs"]]
     assert ends.index("East Bay") < ends.index("East Mark") < len(ends) - 1
@@ -534,6 +730,7 @@ def test_known_docks_only_leaves_the_others_out(
     del rows[0]["properties"]["depth_m"]
     region = write_region_folder(tmp_path / "region", {"docks": rows})
     words = ("passage", "West Mark", "East Mark", "--region", region, *small[2:], "--aboard", "70l")
+    words += ("--closed-dock", "off")
     trusting = cli(*words, "--depart", "2026-07-01T13:00", "--json").document["plans"][0]
     assert [stop["dock"] for stop in trusting["stops"]] == ["North Pump"]
     assert any("depth" in caution for caution in trusting["stops"][0]["cautions"])

@@ -388,6 +388,60 @@ def test_values_at_the_edge(sail: Callable[..., str], option: str, text: str) ->
     has(sail(option, text), option)
 
 
+@pytest.mark.parametrize(
+    ("option", "text", "offered"),
+    [
+        ("--fill", "half", "enough"),
+        ("--fill", "", "best"),
+        ("--closed-dock", "maybe", "strict"),
+        ("--prefer", "fastest", "most-margin"),
+        ("--show", "some", "all"),
+    ],
+)
+def test_choices_that_aren_t_offered(sail: Callable[..., str], option: str, text: str, offered: str) -> None:
+    has(sail(option, text), option, text, offered)
+
+
+@pytest.mark.parametrize("text", ["-1", "-0.01", "nan", "inf", "1e400", "2000000", "abc", "", "40 EUR"])
+def test_prices_of_time_that_are_none(sail: Callable[..., str], text: str) -> None:
+    has(sail("--fill", "best", "--price-of-time", text), "--price-of-time")
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (("--price-of-time", "40"), ("--price-of-time", "--fill best")),
+        (("--price-of-time", "0"), ("--price-of-time", "--fill best")),
+        (("--price-of-time", "40", "--fill", "full"), ("--price-of-time", "--fill best")),
+        (("--fill", "best", "--prefer", "soonest"), ("--prefer", "--fill best")),
+        (("--fill", "enough", "--prefer", "cheapest"), ("--prefer", "--fill enough")),
+        (("--fill", "best", "--show", "all"), ("--show", "--fill best")),
+        (("--fill", "enough", "--show", "all"), ("--show", "--fill enough")),
+        (("--fill-first",), ("--fill-first", "already")),
+    ],
+)
+@pytest.mark.parametrize("more", [(), ("--json",)])
+def test_options_that_contradict_one_another(
+    sail: Callable[..., str], words: tuple[str, ...], named: tuple[str, ...], more: tuple[str, ...]
+) -> None:
+    has(sail(*words, *more), *named)
+
+
+def test_a_first_fill_where_no_fuel_is_sold(sail: Callable[..., str]) -> None:
+    has(sail("--fill-first", aboard="50l"), "--fill-first", "West Mark", "North Pump")
+    has(sail("--fill-first", start="Diesel Pump", aboard="50l"), "--fill-first", "Diesel Pump", "no gasoline")
+
+
+@pytest.mark.parametrize("words", [("--prefer", "cheapest"), ("--fill", "best"), ("--fill", "enough")])
+def test_money_that_no_dock_names(
+    refused: Callable[..., str], tmp_path: Path, boat: Path, words: tuple[str, ...]
+) -> None:
+    rows = [dock("North Pump", -38.5, 44.6003, price_gasoline_per_l=None)]
+    region = write_region_folder(tmp_path / "unpriced", {"docks": rows})
+    sail = ("passage", "West Mark", "East Mark", "--region", region, "--boat", boat, "--aboard", "70l")
+    has(refused(*sail, *words), " ".join(words), "gasoline", "price_gasoline_per_l")
+
+
 @pytest.mark.parametrize("text", ["1.5", "0.4", "1", "-1", "nan", "inf", "abc"])
 def test_confidence_out_of_its_limits(sail: Callable[..., str], text: str) -> None:
     said = sail("--confidence", text)
@@ -534,7 +588,7 @@ def test_a_spoilt_cache_is_built_again(region: Path, boat: Path, tmp_path: Path)
     """What the cache holds is never trusted: emptied, shortened, or another thing altogether."""
     cache = tmp_path / "cache"
     now = datetime(2026, 6, 30, 12, tzinfo=UTC)
-    words = ("passage", "West Mark", "East Mark", "--region", region, "--boat", boat, "--aboard", "70l", "--json")
+    words = ("passage", "West Mark", "East Mark", "--region", region, "--boat", boat, "--aboard", "full", "--json")
     first = run(*words, cache=cache, now=now)
     assert first.code == 0
     files = sorted(path for path in cache.rglob("*") if path.is_file())
@@ -548,7 +602,7 @@ def test_a_spoilt_cache_is_built_again(region: Path, boat: Path, tmp_path: Path)
 
 def test_a_cache_that_can_t_be_written_is_done_without(region: Path, boat: Path, tmp_path: Path) -> None:
     (tmp_path / "plain").write_text("x")
-    words = ("passage", "West Mark", "East Mark", "--region", region, "--boat", boat, "--aboard", "70l", "--json")
+    words = ("passage", "West Mark", "East Mark", "--region", region, "--boat", boat, "--aboard", "full", "--json")
     outcome = run(*words, cache=tmp_path / "plain" / "cache", now=datetime(2026, 6, 30, 12, tzinfo=UTC))
     assert outcome.code == 0, outcome.err
 

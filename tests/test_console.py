@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import pytest
-from faces import SMALL_LAYERS, dock, plan_across, small_network
+from faces import SMALL_LAYERS, a_plan, a_stop, dock, plan_across, small_network, trip_across
 
 from layers.findings import find_doubts
+from routeplan.calls import find_calls
 from routeplan.console import Progress, tell_boat, tell_docks, tell_passage, tell_refusal, tell_region, wrapped
 from routeplan.fuel import read_aboard
-from routeplan.plans import NoPassageError
+from routeplan.plan_words import PlanWords
+from routeplan.plans import NoPassageError, Refusal, SlowerRun
 from routeplan.survey import look_at_docks, ranges_at_each_speed
 from routeplan.words import Words, course
 
@@ -166,9 +169,10 @@ def test_courses_have_three_figures() -> None:
 def test_a_refusal_says_leg_shortfall_and_way_out(network: Network) -> None:
     with pytest.raises(NoPassageError) as caught:
         plan_across(network, WHEN, "20l")
-    said = flat(tell_refusal(caught.value))
+    words = PlanWords(network.boat, network.region.zone, "EUR", 20.0)
+    said = flat(tell_refusal(caught.value, words, trip_across(network, WHEN, "20l")))
     assert said.startswith("No plan keeps the rules.")
-    for words in (
+    for part in (
         "West Mark",
         "short of the reserve",
         "What would help",
@@ -176,7 +180,87 @@ def test_a_refusal_says_leg_shortfall_and_way_out(network: Network) -> None:
         "Cautions",
         "not for navigation",
     ):
-        assert words in said, words
+        assert part in said, part
+
+
+def test_a_refusal_with_an_offer_tells_all_of_it(network: Network) -> None:
+    """The mark stands before the plan and behind it; why, what would help, the plan, its cautions are all there."""
+    stop = a_stop(alternate=None, keeps_closed_dock_rule=False)
+    offered = a_plan(stop, recommended=False, closed_dock="off", cautions=("North Pump: a caution of the plan",))
+    refusal = Refusal(
+        from_="West Mark",
+        to="East Mark",
+        distance_nmi=None,
+        short_l=None,
+        why="no plan keeps the closed-dock rule: nothing is behind North Pump",
+        try_=("leave later",),
+        breaks_at=("North Pump",),
+        offered=offered,
+    )
+    words = PlanWords(network.boat, network.region.zone, "EUR", 20.0)
+    error = NoPassageError(refusal, ("a caution of the region",))
+    said = flat(tell_refusal(error, words, trip_across(network, WHEN), find_calls(offered)))
+    order = [
+        *(
+            "No plan keeps the closed-dock rule",
+            "What would help",
+            "leave later",
+            "BREAKS the closed-dock rule at North",
+        ),
+        *("Not recommended: one stop", "86 times in 100", "Closed-dock rule off", "Stop 1: North Pump (breaks"),
+        *(
+            "! Breaks the closed-dock rule",
+            "On arrival",
+            "Call ahead",
+            "VHF 12",
+            "BREAKS the closed-dock rule at North",
+        ),
+        *("Cautions", "a caution of the plan", "a caution of the region"),
+    ]
+    at = 0
+    for part in order:
+        assert part in said[at:], part
+        at = said.index(part, at) + len(part)
+    assert "Recommended" not in said
+
+
+def test_at_most_two_others_are_told(network: Network) -> None:
+    passage = plan_across(network, WHEN, every=True)
+    said = tell_passage(passage)
+    assert len(passage.others_told) <= 2
+    assert len(re.findall(r"^Or ", said, flags=re.MULTILINE)) == len(passage.others_told)
+    for plan in passage.others_told:
+        assert flat(plan.difference) in flat(said)
+
+
+def test_all_plans_are_a_line_each(network: Network) -> None:
+    """Lined up under their heads, the recommended one first, its name where it has one."""
+    passage = plan_across(network, WHEN, every=True)
+    lines = tell_passage(passage, every=True).splitlines()
+    head = next(i for i, line in enumerate(lines) if "fills at" in line)
+    rows = lines[head + 1 : lines.index("", head)]
+    assert len(rows) == len(passage.plans)
+    assert f"{len(rows)} plan" in lines[head - 1] or len(rows) == 1
+    for row, plan in zip(rows, passage.plans, strict=True):
+        assert row.endswith(", ".join(stop.dock for stop in plan.stops))
+        assert plan.cost is not None
+        assert row[: lines[head].index("EUR") + 3].endswith(f"{plan.cost:.2f}")
+        assert (plan.name in row) == (plan.name != "in-between")
+    assert "fills at" not in tell_passage(passage)
+
+
+def test_a_plan_says_its_chances_rule_and_what_slowing_buys(passage: Passage) -> None:
+    run = SlowerRun(from_="West Mark", to="East Mark", speed_kn=5.0, skips="North Pump", later_h=4.0, margin_l=9.0)
+    plan = passage.recommended.model_copy(update={"slower": (run,), "chance_reserve_kept": 0.9553})
+    said = flat(tell_passage(replace(passage, plans=(plan,))))
+    for part in (
+        *(
+            "No arrival touches the reserve: 95 times in 100; none runs dry:",
+            "Closed-dock rule on: should any one stop",
+        ),
+        "At 5 kn the run from West Mark to East Mark needs no stop at North Pump: the passage ends 4 h 00 min later",
+    ):
+        assert part in said, part
 
 
 def test_docks_are_told_with_reason_age_and_distance(network: Network) -> None:

@@ -7,9 +7,10 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from faces import SMALL_LAYERS, dock, feature, plan_across, small_network
+from faces import SMALL_LAYERS, a_plan, a_stop, dock, feature, plan_across, small_network, trip_across
 
 from layers.findings import find_doubts
+from routeplan.calls import find_calls
 from routeplan.documents import (
     boat_document,
     docks_document,
@@ -18,7 +19,7 @@ from routeplan.documents import (
     region_document,
 )
 from routeplan.fuel import read_aboard
-from routeplan.plans import NoPassageError
+from routeplan.plans import NoPassageError, Refusal
 from routeplan.survey import look_at_docks, look_at_water, ranges_at_each_speed
 
 if TYPE_CHECKING:
@@ -29,7 +30,19 @@ if TYPE_CHECKING:
 WHEN = datetime(2026, 7, 1, 8, tzinfo=UTC)
 UNITS = ("_l", "_nmi", "_h", "_kn", "_deg", "_m", "_share", "_min", "_lph", "_lpm", "_per_l")
 BARE = {  # counts, money, shares by their nature
-    *("cost", "confidence", "row", "value", "pumps", "navigable_waters", "corners", "legs"),
+    *(
+        "cost",
+        "dearer",
+        "confidence",
+        "chance_reserve_kept",
+        "chance_never_dry",
+        "row",
+        "value",
+        "pumps",
+        "navigable_waters",
+        "corners",
+        "legs",
+    ),
     *("land", "depth", "hazards", "zones", "overhead", "openings", "docks", "waypoints", "currents"),
 }
 
@@ -52,8 +65,8 @@ def documents(network: Network) -> dict[str, dict[str, Any]]:
     with pytest.raises(NoPassageError) as caught:
         plan_across(network, WHEN, "20l")
     return {
-        "passage": passage_document(plan_across(network, WHEN)),
-        "refusal": refusal_document(caught.value, region, boat),
+        "passage": passage_document(passage := plan_across(network, WHEN), find_calls(passage.recommended)),
+        "refusal": refusal_document(caught.value, region, boat, trip_across(network, WHEN, "20l")),
         "docks": docks_document(found, region, boat, distances),
         "boat": boat_document(boat, aboard, ranges_at_each_speed(boat, aboard, 0.9)),
         "region": region_document(region, doubts, look_at_water(network)[0]),
@@ -80,8 +93,37 @@ def test_a_plan_and_a_refusal_are_one_schema(documents: dict[str, dict[str, Any]
     shared = {"schema", "currency", "plans", "refused", "cautions", "sources"}
     assert shared <= passage.keys() & refusal.keys()
     assert (refusal["plans"], passage["refused"]) == ([], None)
-    assert refusal["refused"].keys() == {"from", "to", "distance_nmi", "short_l", "why", "try"}
+    assert refusal["refused"].keys() == {
+        *("from", "to", "distance_nmi", "short_l", "why", "try", "breaks_at", "offered"),
+    }
     assert isinstance(refusal["refused"]["try"], list)
+
+
+def test_whom_to_call_is_there_only_where_it_was_asked_for(
+    network: Network, documents: dict[str, dict[str, Any]]
+) -> None:
+    assert [call["dock"] for call in documents["passage"]["call_ahead"]]
+    assert "call_ahead" not in documents["refusal"]
+    assert "call_ahead" not in passage_document(plan_across(network, WHEN))
+
+
+def test_a_document_echoes_what_the_plans_were_made_by(documents: dict[str, dict[str, Any]]) -> None:
+    asked = {"confidence": 0.9, "fill": "full", "price_of_time_per_h": None, "closed_dock": "on"}
+    for kind in ("passage", "refusal"):
+        assert asked.items() <= documents[kind].items()
+        assert documents[kind]["aboard"]["mean_l"] == {"passage": 70, "refusal": 20}[kind]
+
+
+def test_an_offered_plan_is_told_like_any_other(network: Network, documents: dict[str, dict[str, Any]]) -> None:
+    offered = a_plan(a_stop(), recommended=False)
+    refusal = Refusal(
+        from_="A", to="B", distance_nmi=1.0, short_l=None, why="w", try_=(), breaks_at=("North Pump",), offered=offered
+    )
+    trip = trip_across(network, WHEN)
+    document = refusal_document(NoPassageError(refusal), network.region, network.boat, trip, find_calls(offered))
+    assert document["plans"] == []
+    assert document["refused"]["offered"].keys() == documents["passage"]["plans"][0].keys()
+    assert [call["dock"] for call in document["call_ahead"]] == ["North Pump", "Other Pump"]
 
 
 def test_sources_name_the_layer_and_its_title(documents: dict[str, dict[str, Any]]) -> None:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
 import shapely
-from faces import SMALL_LAYERS, dock, feature, plan_across, small_network, square
+from faces import LEAVES, SMALL_LAYERS, a_plan, a_stop, an_alternate, dock, feature, plan_across, small_network, square
 from geographiclib.geodesic import Geodesic
 
 from layers.checking import check_layer
@@ -107,6 +107,53 @@ def test_an_alternate_is_told_once_with_what_is_left(passage: Passage, layers: d
     assert row["kind"] == "alternate"
     assert stop.dock in row["title"] or stop.dock in row["text"]
     assert "left (low)" in row["text"]
+
+
+def test_an_alternate_of_two_stops_is_one_mark_that_tells_both(passage: Passage) -> None:
+    later = LEAVES + timedelta(hours=2)
+    other = an_alternate(name="South Pump")
+    plan = a_plan(a_stop(alternate=other), a_stop(dock=NASTY, arrive=later, alternate=other))
+    stops = layers_of(passage, plan)["stops"]
+    assert stops["kind"].tolist() == ["start", "fuel stop", "fuel stop", "finish", "alternate"]
+    mark = stops.iloc[-1]
+    assert mark["title"] == f"If North Pump or {NASTY} is closed: South Pump"
+    assert mark["label"] == "if stop 1 or 2 is closed"
+    assert [line.split(": ")[0] for line in mark["text"].splitlines()] == ["From North Pump", f"From {NASTY}"]
+
+
+def test_an_alternate_on_the_way_is_told_at_its_own_mark(passage: Passage) -> None:
+    """Two stops that are each other's alternates, and a finish that is one: nothing is drawn twice."""
+    later = LEAVES + timedelta(hours=2)
+    first = a_stop(alternate=an_alternate(name=NASTY))
+    plan = a_plan(first, a_stop(dock=NASTY, arrive=later, alternate=an_alternate(name="East Mark")))
+    stops = layers_of(passage, plan)["stops"].set_index("name")
+    assert stops["kind"].tolist() == ["start", "fuel stop", "fuel stop", "finish"]
+    assert "If North Pump is closed, from there: " in stops.loc[NASTY, "text"]
+    assert f"If {NASTY} is closed, from there: " in stops.loc["East Mark", "text"]
+
+
+def test_a_stop_that_breaks_the_rule_says_so_in_words(passage: Passage) -> None:
+    for keeps in (True, False):
+        plan = a_plan(a_stop(keeps_closed_dock_rule=keeps, alternate=None))
+        stop = layers_of(passage, plan)["stops"].iloc[1]
+        for column in ("title", "text"):
+            assert ("breaks the closed-dock rule" in stop[column].lower()) == (not keeps), column
+        assert stop["label"].startswith("! no way on if closed; ") == (not keeps)  # first: long labels are cut short
+
+
+def test_a_fill_before_leaving_belongs_to_the_start(passage: Passage) -> None:
+    """One mark at the start; the next stop keeps its number, two, which the map draws on it."""
+    home = a_stop(dock="North Pump", arrive=LEAVES, alternate=None, take_l=25.0)
+    away = a_stop(dock=NASTY, arrive=LEAVES + timedelta(hours=2), alternate=None)
+    stops = layers_of(passage, a_plan(home, away))["stops"]
+    assert stops["kind"].tolist() == ["start", "fuel stop", "finish"]
+    assert stops["order"].tolist() == [0, 2, 3]
+    start = stops.iloc[0]
+    assert "stop 1, before leaving" in start["title"]
+    assert "fill first" in start["label"]
+    assert "Take about 25.0 l to the full mark" in start["text"]
+    assert start["take_l"] == 25.0
+    assert stops.iloc[1]["title"].startswith("Stop 2: ")
 
 
 def test_rings_are_circles_on_the_ellipsoid(passage: Passage, layers: dict[str, GeoDataFrame]) -> None:

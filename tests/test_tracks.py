@@ -327,9 +327,9 @@ def test_the_dock_graph_says_what_its_tracks_say() -> None:
     boat = make_boat()
     network = build_network(make_region(land=[(box(-500, -500, 500, 500), {})], docks=docks), boat)
     tracks = Tracks(network, boat, 20.0)
-    graph = build_dock_graph(tracks, [(0, 1), (1, 2)])
+    graph = build_dock_graph([tracks], [(0, 1), (1, 2)])
     assert isinstance(graph, nx.MultiDiGraph)
-    assert graph.graph["speed_kn"] == 20.0
+    assert {track.speed_kn for _, _, track in graph.edges(data="track")} == {20.0}
     assert {(a, b) for a, b in graph.edges()} == {(0, 1), (1, 0), (1, 2), (2, 1)}
     for _, _, data in graph.edges(data=True):
         track = data["track"]
@@ -343,8 +343,21 @@ def test_the_dock_graph_says_what_its_tracks_say() -> None:
     assert graph[0][1][0]["distance_nmi"] == pytest.approx((2 * math.hypot(2450, 550) + 1100) / NMI_M, rel=0.01)
     # at 20 kn 1 l a mile
     assert graph[0][1][0]["fuel_l"] == pytest.approx(graph[0][1][0]["distance_nmi"], rel=1e-9)
-    lean = build_dock_graph(tracks, [(0, 1), (1, 2)], most_l=2.9)
+    lean = build_dock_graph([tracks], [(0, 1), (1, 2)], most_l=2.9)
     assert {(a, b) for a, b in lean.edges()} == {(1, 2), (2, 1)}
+
+
+def test_parallel_hops_differ_in_speed_and_none_is_worse_in_all() -> None:
+    """20 kn take 1 l a mile, 10 kn as much: no use. 5 kn take half a litre."""
+    docks = [dock(-3000, 0, "West"), dock(3000, 0, "East")]
+    boat = make_boat(speed_kn=(5.0, 10.0, 20.0), burn_lph=(2.5, 10.0, 20.0))
+    network = build_network(make_region(land=[FAR_LAND], docks=docks), boat)
+    graph = build_dock_graph([Tracks(network, boat, v) for v in (20.0, 10.0, 5.0)], [(0, 1)])
+    miles = 6000 / NMI_M
+    told = {data["track"].speed_kn: (data["time_h"], data["fuel_l"]) for data in graph[0][1].values()}
+    assert set(told) == {20.0, 5.0}
+    assert told[20.0] == pytest.approx((miles / 20, miles), rel=2e-4)
+    assert told[5.0] == pytest.approx((miles / 5, miles / 2), rel=2e-4)
 
 
 def test_a_place_is_not_joined_to_itself() -> None:

@@ -1,0 +1,366 @@
+"""The commands that plan a passage: they parse, call and print; nothing is computed here."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
+
+import typer
+
+from routeplan import edges
+from routeplan.cli_fuel import GaugeOption, MeterOption, NoLogOption, read_fuel, taught_or_file
+from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
+    from layers import Region
+    from routeplan.boats import Boat
+    from routeplan.calls import Call
+    from routeplan.network import Network
+    from routeplan.passage import Passage
+    from routeplan.plans import Plan
+    from routeplan.trips import Trip
+    from routeplan.water import Margins
+
+__all__ = [
+    "NoCache",
+    "Overhead",
+    "SkipBadDocks",
+    "Snap",
+    "StandOff",
+    "UnderKeel",
+    "Unsurveyed",
+    "demo",
+    "find_network",
+    "given_margins",
+    "passage",
+]
+
+UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water under the keel, such as 0.5m or 2ft.")]
+Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
+StandOff = Annotated[
+    str | None, typer.Option("--stand-off", help="Distance kept from land and closed water, such as 50m.")
+]
+Snap = Annotated[
+    str | None, typer.Option("--snap", help="How far a place may lie from navigable water, such as 0.5nmi.")
+]
+Unsurveyed = Annotated[
+    bool, typer.Option("--allow-unsurveyed", help="Use water without charted depth, at your own judgement.")
+]
+SkipBadDocks = Annotated[bool, typer.Option("--skip-bad-docks", help="Leave out docks whose hours can't be read.")]
+NoCache = Annotated[bool, typer.Option("--no-cache", help="Build the network anew and keep nothing.")]
+
+
+def passage(  # one parameter an option
+    start: Annotated[str, typer.Argument(metavar="FROM", help="Dock, waypoint or position: '44 12.5N 38 03.2W'.")],
+    finish: Annotated[str, typer.Argument(metavar="TO", help="The same.")],
+    region: RegionOption,
+    boat: BoatOption,
+    given: Annotated[
+        str | None, typer.Option("--aboard", help="Fuel aboard: full, 71gal, 71gal±3gal, 270l; or --meter and --gauge.")
+    ] = None,
+    meter: MeterOption = None,
+    gauge: GaugeOption = None,
+    log: LogOption = None,
+    no_log: NoLogOption = False,
+    depart: Annotated[
+        str | None, typer.Option("--depart", help="Departure, region's time: 2026-07-01T08:00. Default now.")
+    ] = None,
+    via: Annotated[list[str] | None, typer.Option("--via", help="Place to pass on the way; may be repeated.")] = None,
+    speed: Annotated[
+        str | None, typer.Option("--speed", help="Speed, such as 24 or 24kn. Default the cruising speed.")
+    ] = None,
+    confidence: Annotated[
+        str, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve, 0.5 to 0.999.")
+    ] = "0.9",
+    berthing: Annotated[
+        str, typer.Option("--berthing", help="Time alongside besides pumping, such as 15min.")
+    ] = "15min",
+    known_docks_only: Annotated[
+        bool, typer.Option("--known-docks-only", help="Leave out docks with missing attributes.")
+    ] = False,
+    confirmed_docks_only: Annotated[
+        bool, typer.Option("--confirmed-docks-only", help="Leave out docks that nobody has confirmed for long.")
+    ] = False,
+    fill: Annotated[
+        Literal["full", "enough", "best"],
+        typer.Option("--fill", help="To the full mark, the least that the rules demand, or what costs least."),
+    ] = "full",
+    price_of_time: Annotated[
+        str | None,
+        typer.Option("--price-of-time", help="What an hour is worth in the region's currency, such as 40."),
+    ] = None,
+    fill_first: Annotated[bool, typer.Option("--fill-first", help="Fill at the start before leaving.")] = False,
+    closed_dock: Annotated[
+        Literal["on", "off", "strict"],
+        typer.Option("--closed-dock", help="Whether a closed dock must leave a way on; strict: above the reserve."),
+    ] = "on",
+    prefer: Annotated[
+        Literal["soonest", "cheapest", "fewest-stops", "most-margin"] | None,
+        typer.Option("--prefer", help="Which plan to recommend."),
+    ] = None,
+    slower: Annotated[bool, typer.Option("--slower", help="Let each hop be run slower than the speed.")] = False,
+    show: Annotated[
+        Literal["few", "all"], typer.Option("--show", help="A few plans, or all that none beats in every way.")
+    ] = "few",
+    call_ahead: Annotated[
+        bool, typer.Option("--call-ahead", help="List whom to call before leaving, and what to ask for.")
+    ] = False,
+    map_file: MapOption = None,
+    layers_file: Annotated[
+        Path | None, typer.Option("--layers", help="Write the plan's layers for a GIS: .gpkg or a folder.")
+    ] = None,
+    under_keel: UnderKeel = None,
+    overhead: Overhead = None,
+    stand_off: StandOff = None,
+    snap: Snap = None,
+    allow_unsurveyed: Unsurveyed = False,
+    skip_bad_docks: SkipBadDocks = False,
+    no_cache: NoCache = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
+    from layers import read_region
+    from routeplan.boats import read_boat
+    from routeplan.console import wrapped
+    from routeplan.fuel import read_confidence
+    from routeplan.log_use import what_it_taught
+    from routeplan.quantities import read_speed_kn
+    from routeplan.trips import Trip, read_berthing_h, read_departure, read_price_of_time
+
+    now = edges.now()
+    price_per_h = None if price_of_time is None else read_price_of_time(price_of_time, "--price-of-time")
+    if show == "all" and fill != "full":
+        _refuse_together("--show", "all", f"--fill {fill} has one best plan", "leave one of them out")
+    margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    share = read_confidence(confidence, "--confidence")
+    the_boat = read_boat(boat)
+    taught = taught_or_file(the_boat, log, no_log=no_log)
+    trip_aboard, found = read_fuel(the_boat, taught, given, meter, gauge, share)
+    if fill_first and trip_aboard.mean_l >= taught.boat.tank.full_mark_l:
+        _refuse_together("--fill-first", trip_aboard.how, "she is filled to the mark already", "leave --fill-first out")
+    speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
+    berthing_h = read_berthing_h(berthing, "--berthing")
+    the_region = read_region(region, skip_bad_docks=skip_bad_docks)
+    trip = Trip(
+        start=start,
+        finish=finish,
+        via=tuple(via or ()),
+        depart=now if depart is None else read_departure(depart, the_region.zone, "--depart"),
+        aboard=trip_aboard,
+        speed_kn=speed_kn,
+        confidence=share,
+        berthing_h=berthing_h,
+        known_docks_only=known_docks_only,
+        confirmed_docks_only=confirmed_docks_only,
+        fill=fill,
+        price_of_time_per_h=price_per_h,
+        closed_dock=closed_dock,
+        fill_first=fill_first,
+        prefer=prefer,
+        slower=slower,
+    )
+    network = find_network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
+    files = {"--map": map_file, "--layers": layers_file}
+    said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
+    asked = _Asked(network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json)
+    answer = _answer(asked, said, [name for name, file in files.items() if file is not None])
+    with contextlib.ExitStack() as drafts:  # both files or neither
+        if map_file is not None:
+            _draw(answer, map_file, drafts)
+        if layers_file is not None:
+            _write_layers(answer, layers_file)
+    if found is not None and not found.agree and not as_json:
+        edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
+    _print_passage(answer, asked)
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder for the plan and the map.")] = Path("routeplan-demo"),
+) -> None:
+    """Learn from the demo boat's log, plan her long run, and write plan, map and what was learnt into a folder."""
+    import demo_region
+    from layers import read_region
+    from layers.files import replaced_file
+    from routeplan.boats import read_boat
+    from routeplan.console import wrapped
+    from routeplan.documents import passage_document
+    from routeplan.fuel import read_aboard
+    from routeplan.learn_page import build_page
+    from routeplan.log_use import taught_by, what_it_taught
+    from routeplan.teaching import sharpened
+    from routeplan.trips import Trip, read_departure
+    from routeplan.water import Margins
+
+    story, data = demo_region.story(), demo_region.data_folder()
+    the_boat = read_boat(data / story.boat)
+    taught = taught_by(the_boat, str(data / story.log))
+    the_region = read_region(data)
+    depart = read_departure(story.depart, the_region.zone, "--depart")
+    full = read_aboard(story.aboard, taught.boat, "--aboard")
+    trip = Trip(start=story.start, finish=story.finish, depart=depart, aboard=full)
+    network = find_network(the_region, the_boat, Margins(), depart, cached=True)
+    asked = _Asked(network, trip, depart, taught.boat)
+    answer = _answer(asked, [what_it_taught(taught)])
+    with contextlib.ExitStack() as drafts:  # all files or none
+        draft = drafts.enter_context(replaced_file(out / "passage.json"))
+        draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
+        page = build_page(taught.lesson, sharpened(taught), the_region.zone)
+        drafts.enter_context(replaced_file(out / "learn.html")).write_text(page, encoding="utf-8")
+        _draw(answer, out / "passage.html", drafts)
+    _print_passage(answer, asked)
+    edges.say("\n" + wrapped(f"What to see here: {story.why}"))
+    edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'},")
+    edges.say(f"what {the_boat.name}'s log of {taught.lesson.fillups} fill-ups teaches in {out / 'learn.html'}.")
+    edges.say("Open map and page in any browser, no network needed.")
+
+
+def given_margins(
+    under_keel: str | None, overhead: str | None, stand_off: str | None, snap: str | None, *, allow_unsurveyed: bool
+) -> Margins:
+    """Read the clearances that were given.
+
+    Parameters
+    ----------
+    under_keel, overhead, stand_off, snap
+        As typed; None for the default.
+    allow_unsurveyed
+        Whether water without charted depth may be used.
+
+    Returns
+    -------
+    All of them.
+    """
+    from routeplan.quantities import read_distance_nmi, read_length_m
+    from routeplan.water import read_margins
+
+    given = {
+        "under_keel_m": None if under_keel is None else read_length_m(under_keel, "--under-keel"),
+        "overhead_m": None if overhead is None else read_length_m(overhead, "--overhead"),
+        "standoff_m": None if stand_off is None else read_length_m(stand_off, "--stand-off"),
+        "snap_nmi": None if snap is None else read_distance_nmi(snap, "--snap"),
+    }
+    return read_margins({k: v for k, v in given.items() if v is not None}, allow_unsurveyed=allow_unsurveyed)
+
+
+def find_network(region: Region, boat: Boat, margins: Margins, when: datetime | None, *, cached: bool) -> Network:
+    """Build a network, or find it in the cache, and show how far that has come.
+
+    Parameters
+    ----------
+    region, boat, margins
+        What it is built of.
+    when
+        When zones with a season count; None for all of them.
+    cached
+        Whether to look in the cache, and to keep it there.
+
+    Returns
+    -------
+    The network.
+    """
+    from routeplan.building import build_network
+    from routeplan.cache import cache_folder
+    from routeplan.console import Progress
+
+    progress = Progress(f"Building the network of {region.about.name} for {boat.name}")
+    try:
+        return build_network(
+            region, boat, margins, when=when, cache=cache_folder() if cached else None, progress=progress
+        )
+    finally:
+        progress.close()
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What was asked for, and how it is to be told."""
+
+    network: Network
+    trip: Trip
+    now: datetime
+    boat: Boat
+    every: bool = False
+    call_ahead: bool = False
+    as_json: bool = False
+
+    def calls(self, plan: Plan | None) -> tuple[Call, ...] | None:
+        """List whom to call for a plan; None where nobody asked."""
+        from routeplan.calls import find_calls
+
+        return find_calls(plan) if plan is not None and self.call_ahead else None
+
+
+def _refuse_together(option: str, value: str, problem: str, remedy: str) -> NoReturn:
+    from layers.errors import InputError
+
+    raise InputError(option, problem, value=value, remedy=remedy)
+
+
+def _answer(asked: _Asked, notes: Sequence[str], unwritten: Sequence[str] = ()) -> Passage:
+    """Plan; where there is no plan, say so and leave."""
+    from routeplan.console import tell_refusal
+    from routeplan.documents import refusal_document
+    from routeplan.passage import find_passage
+    from routeplan.plan_words import PlanWords
+    from routeplan.plans import NoPassageError
+
+    network, trip, boat = asked.network, asked.trip, asked.boat
+    if asked.every and trip.slower:
+        typer.echo("All plans at every speed: this may take minutes ...", err=True)
+    try:
+        return find_passage(network, trip, now=asked.now, boat=boat, notes=notes, every=asked.every)
+    except NoPassageError as error:
+        calls = asked.calls(error.refusal.offered)
+        if asked.as_json:
+            edges.print_json(refusal_document(error, network.region, boat, trip, calls))
+        else:
+            speed_kn = boat.cruising_speed_kn if trip.speed_kn is None else trip.speed_kn
+            words = PlanWords(boat, network.region.zone, network.region.about.currency, speed_kn)
+            edges.say(tell_refusal(error, words, trip, calls))
+        if unwritten:
+            names = " and ".join(unwritten)
+            typer.echo(f"routeplan: nothing was written for {names}, as no plan keeps the rules", err=True)
+        raise typer.Exit(3) from error
+
+
+def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
+    """Draw a map into a draft, which takes its place when all that belongs to it has been written."""
+    import maps
+    from layers.files import replaced_file
+    from routeplan.drawn import layers_of
+    from routeplan.plan_words import PlanWords
+
+    region, plan = answer.network.region, answer.recommended
+    words = PlanWords(answer.boat, region.zone, region.about.currency, answer.speed_kn)
+    rule = [words.rule_line(plan)] if plan.stops else []
+    notes = [*words.summary_lines(plan), *rule, *(f"Or {p.name}: {p.difference}" for p in answer.others_told)]
+    title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
+    cautions = (*answer.cautions, *plan.cautions)
+    page = maps.draw(
+        region, layers_of(answer), title=title, notes=notes, cautions=cautions, lengths=words.units.short_length
+    )
+    drafts.enter_context(replaced_file(edges.named(path, "--map"))).write_text(page.html(), encoding="utf-8")
+
+
+def _write_layers(answer: Passage, path: Path) -> None:
+    from layers import write_layers
+    from routeplan.drawn import layers_of
+
+    write_layers(layers_of(answer), edges.named(path, "--layers"))
+
+
+def _print_passage(answer: Passage, asked: _Asked) -> None:
+    from routeplan.console import tell_passage
+    from routeplan.documents import passage_document
+
+    calls = asked.calls(answer.recommended)
+    if asked.as_json:
+        edges.print_json(passage_document(answer, calls))
+    else:
+        edges.say(tell_passage(answer, every=asked.every, calls=calls))
