@@ -10,18 +10,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from routeplan.fuel import low_figure_l
 from routeplan.gate_waits import sail
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from routeplan.docks import Dock
     from routeplan.problem import Problem
     from routeplan.tracks import Track
     from routeplan.trips import ClosedDockRule
+
+    Vector = NDArray[np.float64]
 
 __all__ = ["Escape", "Escapes"]
 
@@ -53,6 +57,15 @@ class Escape:
     sale_l: float
 
 
+class _Table(NamedTuple):
+    """Ways out from one dock, side by side."""
+
+    fuel_l: Vector
+    sale_l: Vector
+    place: NDArray[np.int_]
+    stage: NDArray[np.int_]
+
+
 class Escapes:
     """Judges arrivals by the closed-dock rule.
 
@@ -67,18 +80,23 @@ class Escapes:
     def __init__(self, problem: Problem, rule: ClosedDockRule | None = None) -> None:
         self._problem = problem
         self._limit_l = problem.floor_l if (rule or problem.closed_dock) == "strict" else problem.unusable_l
-        self._least: dict[int, dict[int, Track]] = {}
+        self._docks = np.array(list(problem.docks), dtype=int)
+        self._sale_l = np.array([self._greatest_sale_l(dock) for dock in problem.docks.values()])
+        places = dict.fromkeys([*problem.docks, *problem.targets])
+        self._at = {place: i for i, place in enumerate(places)}  # the docks come first
+        self._least: dict[tuple[int, int], Track] = {}
+        self._least_l = np.full((len(places), len(places)), np.inf)
         for a, b, track in problem.graph.edges(data="track"):
-            ways = self._least.setdefault(a, {})
-            if (b not in ways or track.fuel_l < ways[b].fuel_l) and sail(problem, 0.0, track) is not None:
-                ways[b] = track
-        self._sale_l = {i: self._greatest_sale_l(dock) for i, dock in problem.docks.items()}
-        last = len(problem.targets)
-        self._nodes = {node: i for i, node in enumerate((dock, s) for dock in problem.docks for s in range(last))}
-        self._dock_of = np.array([dock for dock, _ in self._nodes], dtype=int)
+            i, j = self._at.get(a), self._at.get(b)
+            if i is None or j is None or track.fuel_l >= self._least_l[i, j]:
+                continue
+            if not track.gates or sail(problem, 0.0, track) is not None:
+                self._least_l[i, j] = track.fuel_l
+                self._least[a, b] = track
+        np.fill_diagonal(self._least_l, 0.0)
         self._carries, self._ends = self._list_carries()
-        self._finishing: dict[int, np.ndarray] = {}
-        self._ways: dict[tuple[int, int], tuple[Escape, ...]] = {}
+        self._finishing: dict[int, NDArray[np.bool_]] = {}
+        self._tables: dict[tuple[int, int], _Table] = {}
 
     def ways(self, place: int, stage: int) -> tuple[Escape, ...]:
         """List the ways out from a dock, whatever the fuel aboard.
@@ -94,11 +112,14 @@ class Escapes:
         -------
         Those from whose end the destination can be reached without the dock, least fuel first.
         """
-        key = (place, stage)
-        if key not in self._ways:
-            found = self._find_ways(place, stage)
-            self._ways[key] = tuple(sorted(found, key=lambda way: way.fuel_l))
-        return self._ways[key]
+        table = self._table(place, stage)
+        found = []
+        for i in np.argsort(table.fuel_l, kind="stable"):
+            stops = [place, *self._problem.targets[stage : table.stage[i]], int(table.place[i])]
+            tracks = tuple(self._least[a, b] for a, b in pairwise(stops) if a != b)
+            fuel_l, sale_l = float(table.fuel_l[i]), float(table.sale_l[i])
+            found.append(Escape(stops[-1], int(table.stage[i]), fuel_l, tracks, sale_l))
+        return tuple(found)
 
     def least_aboard_l(self, place: int, stage: int, burned_l: float, sd_l: float) -> float:
         """[l] The least fuel aboard, as a mean, with which a boat may come to a dock.
@@ -114,7 +135,9 @@ class Escapes:
         -------
         Infinity where there is no way out at all.
         """
-        return min((self._need_l(way, burned_l, sd_l) for way in self.ways(place, stage)), default=math.inf)
+        table = self._table(place, stage)
+        needs_l = self._needs_l(table.fuel_l, table.sale_l, burned_l, sd_l)
+        return float(needs_l.min(initial=math.inf))
 
     def allows(self, place: int, stage: int, mean_l: float, burned_l: float, sd_l: float) -> bool:
         """Tell whether an arrival leaves a way out.
@@ -130,7 +153,7 @@ class Escapes:
         -------
         True where some way out can be taken.
         """
-        return any(self.can_take(way, mean_l, burned_l, sd_l) for way in self.ways(place, stage))
+        return self.least_aboard_l(place, stage, burned_l, sd_l) <= mean_l - burned_l + _TIE_L
 
     def open_ways(self, place: int, stage: int, mean_l: float, burned_l: float, sd_l: float) -> list[Escape]:
         """List the ways out that an arrival leaves.
@@ -160,73 +183,70 @@ class Escapes:
         -------
         True where it can be taken.
         """
-        return self._need_l(way, burned_l, sd_l) <= mean_l - burned_l + _TIE_L
+        need_l = self._needs_l(np.array([way.fuel_l]), np.array([way.sale_l]), burned_l, sd_l)[0]
+        return bool(need_l <= mean_l - burned_l + _TIE_L)
 
-    def _need_l(self, way: Escape, burned_l: float, sd_l: float) -> float:
-        """[l] Fuel that must be aboard for a way out: for the way itself, and not to be too empty for a fill there."""
+    def _needs_l(self, fuel_l: Vector, sale_l: Vector, burned_l: float, sd_l: float) -> Vector:
+        """[l] Fuel that must be aboard for ways out: for the way itself, and not to be too empty for a fill there."""
         problem = self._problem
-        then_l = burned_l + way.fuel_l
-        doubt_l = -low_figure_l(then_l, then_l, sd_l, problem.sd_share, problem.z)
-        return max(self._limit_l + way.fuel_l + doubt_l, problem.full_l + way.fuel_l - way.sale_l)
+        doubt_l = problem.z * np.hypot(sd_l, problem.sd_share * (burned_l + fuel_l))
+        return np.maximum(self._limit_l + fuel_l + doubt_l, problem.full_l + fuel_l - sale_l)
 
-    def _find_ways(self, place: int, stage: int) -> list[Escape]:
+    def _table(self, place: int, stage: int) -> _Table:
+        """Lay the ways out from a dock side by side."""
+        key = (place, stage)
+        if key not in self._tables:
+            self._tables[key] = self._find_table(place, stage)
+        return self._tables[key]
+
+    def _find_table(self, place: int, stage: int) -> _Table:
         problem = self._problem
         finishing = self._finishing_without(place)
-        last = len(problem.targets)
+        last, count = len(problem.targets), len(self._docks)
         here, fuel_l = place, 0.0
-        tracks: tuple[Track, ...] = ()
-        found = []
+        parts: list[tuple[Vector, Vector, NDArray[np.int_], int]] = []
         for passed in range(stage, last):
-            for dock, sale_l in self._sale_l.items():
-                if dock == place or not finishing[self._nodes[dock, passed]]:
-                    continue
-                if dock == here:
-                    found.append(Escape(dock, passed, fuel_l, tracks, sale_l))
-                elif dock in self._least.get(here, {}):
-                    track = self._least[here][dock]
-                    found.append(Escape(dock, passed, fuel_l + track.fuel_l, (*tracks, track), sale_l))
+            on_l = fuel_l + self._least_l[self._at[here], :count]
+            good = finishing[:, passed] & np.isfinite(on_l)
+            parts.append((on_l[good], self._sale_l[good], self._docks[good], passed))
             ahead = problem.targets[passed]
-            if ahead != here:
-                if ahead not in self._least.get(here, {}):
-                    return found
-                track = self._least[here][ahead]
-                fuel_l += track.fuel_l
-                tracks = (*tracks, track)
+            fuel_l += self._least_l[self._at[here], self._at[ahead]]
             here = ahead
-        found.append(Escape(here, last, fuel_l, tracks, math.inf))
-        return found
+        if math.isfinite(fuel_l):
+            parts.append((np.array([fuel_l]), np.array([math.inf]), np.array([here]), last))
+        return _Table(
+            np.concatenate([fuel for fuel, *_ in parts]) if parts else np.empty(0),
+            np.concatenate([sale for _, sale, *_ in parts]) if parts else np.empty(0),
+            np.concatenate([docks for *_, docks, _ in parts]) if parts else np.empty(0, dtype=int),
+            np.concatenate([np.full(len(fuel), passed) for fuel, *_, passed in parts]) if parts else np.empty(0, int),
+        )
 
-    def _list_carries(self) -> tuple[np.ndarray, np.ndarray]:
+    def _list_carries(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Tell which (dock, stage) a full tank carries to which, past targets too, and which it carries to the end."""
         problem = self._problem
-        last = len(problem.targets)
-        carries = np.zeros((len(self._nodes), len(self._nodes)), dtype=bool)
-        ends = np.zeros(len(self._nodes), dtype=bool)
-        for (dock, stage), row in self._nodes.items():
-            here, fuel_l = dock, 0.0
+        last, count = len(problem.targets), len(self._docks)
+        carries = np.zeros((count, last, count, last), dtype=bool)
+        ends = np.zeros((count, last), dtype=bool)
+        same = np.eye(count, dtype=bool)
+        for stage in range(last):
+            here, fuel_l = np.arange(count), np.zeros(count)
             for passed in range(stage, last):
-                ways = self._least.get(here, {})
-                for other, sale_l in self._sale_l.items():
-                    if other == dock and passed == stage:
-                        continue
-                    more_l = 0.0 if other == here else ways[other].fuel_l if other in ways else math.inf
-                    if fuel_l + more_l <= sale_l and self._carries_to(fuel_l + more_l):
-                        carries[row, self._nodes[other, passed]] = True
-                ahead = problem.targets[passed]
-                if ahead != here:
-                    if ahead not in ways:
-                        break
-                    fuel_l += ways[ahead].fuel_l
-                    here = ahead
-                if not self._carries_to(fuel_l):
-                    break
-            else:
-                ends[row] = True
-        return carries, ends
+                on_l = fuel_l[:, None] + self._least_l[here, :count]
+                can = self._carry(on_l) & (on_l <= self._sale_l)
+                carries[:, stage, :, passed] = can & ~same if passed == stage else can
+                ahead = self._at[problem.targets[passed]]
+                fuel_l = fuel_l + self._least_l[here, ahead]
+                here = np.full(count, ahead)
+            ends[:, stage] = self._carry(fuel_l)
+        return carries.reshape(count * last, count * last), ends
 
-    def _carries_to(self, fuel_l: float) -> bool:
+    def _carry(self, fuel_l: Vector) -> NDArray[np.bool_]:
+        """Tell which burns a full tank carries by the plain rule."""
         problem = self._problem
-        return math.isfinite(fuel_l) and problem.low_l(problem.full_l, fuel_l, problem.full_sd_l) >= problem.floor_l
+        burned_l = np.where(np.isfinite(fuel_l), fuel_l, 0.0)
+        doubt_l = problem.z * np.hypot(problem.full_sd_l, problem.sd_share * burned_l)
+        good = problem.full_l - burned_l - doubt_l >= problem.floor_l - _TIE_L
+        return np.asarray(np.isfinite(fuel_l) & good)
 
     def _greatest_sale_l(self, dock: Dock) -> float:
         """[l] Tell the most that a boat can take at a dock at once: what it sells, and what its hours allow."""
@@ -238,14 +258,14 @@ class Escapes:
         pumps_h = open_h - problem.berthing_h
         return min(sale_l, 60 * dock.pump_lpm * pumps_h) if pumps_h >= 0 else -math.inf
 
-    def _finishing_without(self, closed: int) -> np.ndarray:
+    def _finishing_without(self, closed: int) -> NDArray[np.bool_]:
         """Tell from which (dock, stage), filled to the mark, the destination can be reached without one dock."""
         if closed not in self._finishing:
-            usable = self._dock_of != closed
-            reached = self._ends & usable
+            usable = np.repeat(self._docks != closed, len(self._problem.targets))
+            reached = self._ends.reshape(-1) & usable
             frontier = reached
             while frontier.any():
                 frontier = self._carries[:, frontier].any(axis=1) & usable & ~reached
                 reached = reached | frontier
-            self._finishing[closed] = reached
+            self._finishing[closed] = reached.reshape(self._ends.shape)
         return self._finishing[closed]

@@ -24,16 +24,15 @@ from typing import TYPE_CHECKING, Literal
 
 from layers.hours import NeverOpensError
 from routeplan.escapes import Escapes
-from routeplan.gate_waits import leave, sail
+from routeplan.gate_waits import sail
 from routeplan.part_bounds import PartBounds
+from routeplan.part_sailing import sail_through, share_out
 from routeplan.part_ways import TIE, Offer, Way, cut, draw, state
-from routeplan.problem import FillUp, Label, Problem
-from routeplan.search import fill_to_mark
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from routeplan.problem import Hop
+    from routeplan.problem import Hop, Label, Problem
     from routeplan.tracks import Track
 
 __all__ = ["PartRule", "find_part_filled"]
@@ -65,11 +64,11 @@ def find_part_filled(problem: Problem, rule: PartRule, price_of_time_per_h: floa
     Notes
     -----
     A part fill adds to the last known level and leaves the burn since then, and the doubt about it, as they are; a fill
-    to the mark begins anew. Exact where no boat waits for a dock to open, or an hour is worth nothing; where pumping
-    longer would only shorten a wait, the minutes at the pump may be shared out in a way that costs a little more
-    than need be. By the rule of `enough` the boat that is worse off may do better, as she is made to take more where it
-    is cheap; so what was found by dropping the worse off is checked against all ways that could still be better,
-    as many as `_MOST_WAYS`; beyond that it is the best of those looked at.
+    to the mark begins anew. Exact where no boat waits for a dock to open, or an hour is worth nothing. Where pumping
+    longer would only shorten a wait, the litres are shared out anew, exactly, for the order of stops found; another
+    order might then cost a little less. By the rule of `enough` the boat that is worse off may do better, as she is
+    made to take more where it is cheap; so what was found by dropping the worse off is checked against all ways that
+    could still be better, as many as `_MOST_WAYS`; beyond that it is the best of those looked at.
     """
     search = _PartSearch(problem, rule, price_of_time_per_h)
     best = search.run()
@@ -125,9 +124,13 @@ class _PartSearch:
         return label.cost + self._per_h * label.time_h
 
     def _finish(self, way: Way) -> None:
-        label = _play(self._problem, way)
+        label = sail_through(self._problem, way)
         if label is None:
             return
+        if self._watches_clock and self._rule == "best" and any(s.fill and s.fill.wait_h > TIE for s in label.path()):
+            shared = share_out(self._problem, self._escapes, way, label, self._per_h)
+            if shared is not None and self._order(shared) < self._order(label):
+                label = shared
         best = self._best
         if best is None or self._order(label) < self._order(best):
             self._best = label
@@ -343,90 +346,3 @@ class _PartSearch:
             return time_a <= time_b + TIE and cost_a <= cost_b + TIE
         value_a, value_b = cost_a + self._per_h * time_a, cost_b + self._per_h * time_b
         return value_a < value_b - TIE or (value_a <= value_b + TIE and time_a <= time_b + TIE)
-
-
-def _play(problem: Problem, way: Way) -> Label | None:
-    """Run a way through with its amounts decided: clocks, hours and levels as they really come."""
-    steps: list[Way] = []
-    step: Way | None = way
-    while step is not None:
-        steps.append(step)
-        step = step.before
-    steps.reverse()
-    amounts: dict[int, float] = {}
-    for step in steps:
-        for stop, litres in step.taken:
-            amounts[stop] = amounts.get(stop, 0.0) + litres
-    label = Label(problem.start, 0, 0.0, 0, 0.0, problem.mean_l, 0.0, problem.sd_l)
-    for step in steps:
-        hop, burned_l, margin_l, came_from = None, label.burned_l, label.least_margin_l, label
-        arrive_h = 0.0
-        if step.track is not None:
-            left = leave(problem, label, step.track)
-            if left is None:
-                return None
-            came_from, hop = left
-            arrive_h = hop.arrive_h
-            burned_l += step.track.fuel_l
-            margin_l = min(margin_l, problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l)
-        before = None if step.track is None else came_from
-        if step.fills:
-            filled = _fill(problem, step, arrive_h, label, burned_l, amounts.get(step.stops - 1, 0.0))
-            if filled is None:
-                return None
-            fill, cost, mean_l, burned_l, sd_l = filled
-            label = Label(
-                step.place,
-                step.stage,
-                fill.end_h,
-                label.stops + 1,
-                label.cost + cost,
-                mean_l,
-                burned_l,
-                sd_l,
-                before,
-                hop,
-                fill,
-                margin_l,
-            )
-        elif step.track is not None:
-            label = Label(
-                step.place,
-                step.stage,
-                arrive_h,
-                label.stops,
-                label.cost,
-                label.mean_l,
-                burned_l,
-                label.sd_l,
-                before,
-                hop,
-                None,
-                margin_l,
-            )
-    return label
-
-
-def _fill(
-    problem: Problem, step: Way, arrive_h: float, label: Label, burned_l: float, take_l: float
-) -> tuple[FillUp, float, float, float, float] | None:
-    """Work a fill out: its times and cost, and level, burn and doubt after it."""
-    if step.to_mark:
-        found = fill_to_mark(problem, step.place, arrive_h, label.mean_l, burned_l)
-        if found is None:
-            return None
-        return *found, max(problem.full_l, label.mean_l - burned_l), 0.0, problem.full_sd_l
-    dock = problem.docks[step.place]
-    lasts_h = dock.fill_h(take_l, problem.berthing_h)
-    arrive = problem.depart + timedelta(hours=arrive_h)
-    try:
-        wait_h = (dock.begin_fill(arrive, lasts_h) - arrive) / timedelta(hours=1)
-    except NeverOpensError:
-        return None
-    # With doubt a part fill that happens to end at the mark has been chosen for what is known before it.
-    to_mark = problem.z == 0 and label.mean_l - burned_l + take_l >= problem.full_l - TIE
-    fill = FillUp(arrive_h + wait_h, arrive_h + wait_h + lasts_h, wait_h, take_l, to_mark=to_mark)
-    cost = take_l * problem.price_per_l(step.place)
-    if to_mark:
-        return fill, cost, problem.full_l, 0.0, problem.full_sd_l
-    return fill, cost, label.mean_l + take_l, burned_l, label.sd_l

@@ -72,7 +72,7 @@ def test_soonest_and_cheapest_by_hand() -> None:
 
 
 def test_the_next_best_dock_is_told_with_what_it_costs() -> None:
-    """Without Dear: Cheap, 30 min and 4 s later, EUR 12 cheaper, and the least margin 4 l smaller (10 - 14 l aboard)."""
+    """Without Dear: Cheap, 30 min and 4 s later, EUR 12 cheaper, the least margin 4 l smaller: 10 for 14 l aboard."""
     passage = plan(line(*TWO_PRICES), make_boat(capacity_l=30.0, full_mark_l=30.0), 20.0)
     (stop,) = passage.soonest.stops
     assert stop.instead is not None

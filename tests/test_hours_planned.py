@@ -279,7 +279,7 @@ def test_answers_do_not_depend_on_what_was_asked_before() -> None:
     rng = np.random.default_rng(5)
     for text in (*WATCHED, "Jan 1 10:00-12:00", "week 30 08:00-10:00", "2026 Mo 10:00-11:00", "24/7", "2028 Feb"):
         used = read_hours(text, ZoneInfo(NEW_YORK))
-        for _ in range(12):
+        for _ in range(6):
             when = datetime(2026, 1, 1, tzinfo=UTC) + int(rng.integers(0, 600 * 24 * 60)) * MINUTE
             lasts = int(rng.choice([5, 60, 120, 1500])) * MINUTE
             answers: list[datetime | None] = []

@@ -30,7 +30,7 @@ from routeplan.search import find_labels
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from routeplan.search import Label
+    from routeplan.problem import Label
 
 NEAR = 1e-6  # [currency] a bill is a sum of about ten products of numbers below 1000
 
@@ -45,7 +45,9 @@ def enough(outing: Outing) -> Label | None:
 
 def outing_of(seed: int, without: Sequence[str] = (), most_docks: int = 4) -> Outing:
     rng = random.Random(seed)  # noqa: S311  no secret
-    return plane_outing(rng, rng.randint(2, most_docks), rules=any_rules(rng, without=without), speeds=rng.randint(1, 2))
+    return plane_outing(
+        rng, rng.randint(2, most_docks), rules=any_rules(rng, without=without), speeds=rng.randint(1, 2)
+    )
 
 
 def takes(label: Label | None) -> dict[int, float]:
@@ -64,7 +66,7 @@ def test_best_is_the_optimum_of_all_plans(block: int) -> None:
     Hours are in where an hour is worth nothing: then they only bound a fill. Both together are the next test's.
     """
     planned = 0
-    for seed in range(60 * block, 60 * block + 60):
+    for seed in range(40 * block, 40 * block + 40):
         outing = outing_of(seed)
         if outing.price_of_time > 0:
             outing = replace(outing, stands={i: replace(s, windows=()) for i, s in outing.stands.items()})
@@ -75,7 +77,7 @@ def test_best_is_the_optimum_of_all_plans(block: int) -> None:
             assert told.faults == (), seed
             assert told.bill == pytest.approx(expected[0], abs=NEAR), seed
             planned += 1
-    assert planned > 20
+    assert planned > 12
 
 
 def test_best_under_hours_is_never_too_good_and_hardly_ever_worse() -> None:
@@ -85,10 +87,13 @@ def test_best_under_hours_is_never_too_good_and_hardly_ever_worse() -> None:
     bench check_part_fills.py counts how often and by how much on many.
     """
     planned = same = 0
-    for seed in range(40):
+    for seed in range(30):
         rng = random.Random(seed)  # noqa: S311  no secret
         rules = {*any_rules(rng, without=("doubt",)), "hours", "time", "berthing"}
         outing = plane_outing(rng, rng.randint(2, 3), rules=sorted(rules))
+        if seed % 2:  # so slow that a fill takes an hour
+            slow = {i: replace(stand, lpm=rng.uniform(0.7, 3)) for i, stand in outing.stands.items()}
+            outing = replace(outing, stands=slow)
         expected, label = least_with_hours(outing), best(outing)
         assert (label is None) == (expected is None), seed
         if label is not None and expected is not None:
@@ -104,7 +109,7 @@ def test_best_under_hours_is_never_too_good_and_hardly_ever_worse() -> None:
 @pytest.mark.parametrize("block", range(5))
 def test_enough_is_the_best_of_all_orders_with_the_least_fill_each(block: int) -> None:
     planned = 0
-    for seed in range(60 * block, 60 * block + 60):
+    for seed in range(40 * block, 40 * block + 40):
         outing = outing_of(seed)
         if outing.price_of_time > 0:
             outing = replace(outing, stands={i: replace(s, windows=()) for i, s in outing.stands.items()})
@@ -117,7 +122,7 @@ def test_enough_is_the_best_of_all_orders_with_the_least_fill_each(block: int) -
             assert told.time_h == pytest.approx(expected[0].time_h, abs=NEAR), seed
             assert told.stops == expected[0].stops, seed
             planned += 1
-    assert planned > 20
+    assert planned > 12
 
 
 @settings(max_examples=25)
@@ -234,7 +239,7 @@ def test_an_hour_at_a_slow_pump_counts() -> None:
 
 
 def test_a_fill_to_the_mark_is_worth_its_certainty() -> None:
-    """k 0.2 at 2 sigma: what is burnt counts 1.4 times until a full mark. Full 100, floor 10, 70 l aboard.
+    """At k 0.2 and 2 sigma what is burnt counts 1.4 times until a full mark. Full 100, floor 10, 70 l aboard.
 
     To the dock 30 l, to the end 60 l. A part fill: 70 + T - 90 x 1.4 >= 10, T = 66; aboard after 106 > 100: no.
     To the mark: takes 60, and 100 - 84 = 16 >= 10. Both rules fill to the mark.
@@ -281,13 +286,50 @@ def test_a_fill_ends_before_the_dock_closes_or_waits() -> None:
     assert label is not None
     fill = label.path()[1].fill
     assert fill is not None
-    assert (fill.take_l, fill.wait_h) == (pytest.approx(50), pytest.approx(5))
+    assert fill.take_l == pytest.approx(50)
+    assert fill.wait_h == pytest.approx(5)
     assert label.time_h == pytest.approx(1 + 5 + 50 / 60 + 5)
+
+
+def test_minutes_at_the_pump_are_free_while_the_next_dock_is_shut() -> None:
+    """An hour costs 600; the cheap dock pumps 1 l/min, so a litre there costs 1 + 10, at the dear one 3 + 1/6.
+
+    But the dear one opens at 16:00, four hours after the boat can be there, so the tank of 60 is filled at the cheap
+    one, 50 l, and 20 l are left to buy. There at 16:00 in any case, and 20 s later off for four hours.
+    """
+    outing = replace(row((10, 30, 40), (1.0, 3.0), full_l=60.0), price_of_time=600.0)
+    outing = replace(outing, stands={2: Stand(1.0, 1.0), 3: Stand(3.0, 60.0, None, ((960, 1080),))})
+    label = best(outing)
+    assert takes(label) == pytest.approx({2: 50.0, 3: 20.0})
+    assert label is not None
+    assert label.time_h == pytest.approx(8 + 20 / 3600 + 4)
+
+
+def test_no_boat_sails_to_and_fro_to_be_given_a_full_fill() -> None:
+    """At k 0.2 and 2 sigma, floor 10, full 100, 52 l aboard. Docks 2 and 3 are a litre apart; 4 sells 55 l at the most.
+
+    At 2 with 22 l, 30 burnt. On to 4, 55 l: a part fill of 10 + 55 + 0.4 x 85 - 22 = 77 does, so `enough` has to take
+    it; at 4 then 44 l are left and only a full fill, 56 l, leads to the end, 60 on: too many. From 3 it is no better.
+    Two turns between 2 and 3 would make a full fill needed, 10 + 55 + 0.4 x 88 > 100: that is no plan to tell.
+    `best` fills to the mark at 2, 78 l, comes to 4 with 45, takes 55, and ends with 100 - 60 - 24 = 16.
+    """
+    litres = {(0, 2): 30.0, (2, 3): 1.0, (3, 2): 1.0, (2, 4): 55.0, (3, 4): 55.0, (4, 1): 60.0}
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {
+        pair: (Way(used_l / 10, used_l),) for pair, used_l in litres.items()
+    }
+    stands = {2: Stand(2.0), 3: Stand(2.0), 4: Stand(2.0, largest_l=55.0)}
+    outing = Outing(ways, stands, 0, (1,), mean_l=52.0, full_l=100.0, floor_l=10.0, sd_share=0.2, z=2.0)
+    assert takes(best(outing)) == pytest.approx({2: 78.0, 4: 55.0})
+    assert enough(outing) is None
 
 
 def test_what_is_needed_past_a_place_without_fuel_is_taken_before_it() -> None:
     """By way of an anchorage: 20 l to it and 30 on, with 10 on arrival at the dock: 50 l in one fill."""
-    ways = {(0, 2): (Way(1, 10.0),), (2, 3): (Way(1, 20.0),), (3, 1): (Way(1, 30.0),)}
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {
+        (0, 2): (Way(1, 10.0),),
+        (2, 3): (Way(1, 20.0),),
+        (3, 1): (Way(1, 30.0),),
+    }
     outing = replace(row((10, 20), (2.0,)), ways=ways, targets=(3, 1), mean_l=20.0)
     for label in (best(outing), enough(outing)):
         assert takes(label) == pytest.approx({2: 50.0})
@@ -301,8 +343,8 @@ def test_a_way_out_where_the_dock_ahead_is_closed(
 ) -> None:
     """Docks at 10 l (price 3) and 30 l (price 1), end at 60, 40 l aboard, floor 10, unusable 4; back from 3 to 2 is 24.
 
-    Off: straight to the second with 10 left, 30 l there. On: it takes 24 + 4 = 28 to come there with a way out (the end,
-    30 on, needs 34), so 28 + 20 - 30 = 18 at the first and 40 - 28 = 12 at the second; strict 34, 24 and 6. The first
+    Off: straight to the second with 10 left, 30 l there. On: 24 + 4 = 28 to come there with a way out (the end, 30 on,
+    needs 34), so 28 + 20 - 30 = 18 at the first and 40 - 28 = 12 at the second; strict 34, 24 and 6. The first
     dock itself is come to with 30 l, and 20 on is the second: 24 or 30. Straight to the end from the first costs 90.
     """
     line = replace(row((10, 20, 30), (3.0, 1.0)), mean_l=40.0, unusable_l=4.0, closed_dock=rule)
@@ -315,7 +357,7 @@ def row(legs_l: tuple[float, ...], prices: tuple[float, ...], *, full_l: float =
     """Put docks 2, 3, .. in a row between start 0 and destination 1; a litre takes 0.1 h, the floor is 10 l."""
     order = [0, *range(2, len(legs_l) + 1), 1]
     at = [sum(legs_l[:i]) for i in range(len(order))]
-    ways = {
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {
         (order[i], order[j]): (Way((at[j] - at[i]) / 10, float(at[j] - at[i])),)
         for i in range(len(order))
         for j in range(i + 1, len(order))

@@ -20,7 +20,7 @@ import time
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.stats import binom, chi2
@@ -62,15 +62,17 @@ class Tally:
     plans: int = 0
     arrivals: int = 0
     part_fills: int = 0
-    least_odds: dict[str, float] = field(default_factory=dict)
+    odd: int = 0  # labels whose level isn't what their hop and fill make of it
+    least_odds: dict[str, tuple[float, str]] = field(default_factory=dict)  # and where they were seen
     spread: dict[str, list[float]] = field(default_factory=dict)
     worst: float = 0.0  # difference of predicted and realised shares
 
-    def hold(self, what: str, seen: int, draws: int, chance: float, *, one_sided: bool = False) -> None:
+    def hold(self, what: str, where: str, seen: int, draws: int, chance: float, *, one_sided: bool = False) -> None:
         """Hold a count against a chance."""
         above, below = float(binom.sf(seen - 1, draws, chance)), float(binom.cdf(seen, draws, chance))
         odds = above if one_sided else min(1.0, 2 * min(above, below))
-        self.least_odds[what] = min(odds, self.least_odds.get(what, 1.0))
+        told = f"{where}: {seen} of {draws} seen, {draws * chance:.1f} expected"
+        self.least_odds[what] = min((odds, told), self.least_odds.get(what, (1.0, "")))
         if one_sided:
             return
         self.worst = max(self.worst, abs(seen / draws - chance))
@@ -104,7 +106,7 @@ def random_problems(count: int, seed: int) -> Iterator[tuple[str, Problem, float
     rng = np.random.default_rng(seed)
     for number in range(count):
         confidence = float(rng.choice([0.5, 0.8, 0.9, 0.99]))
-        known = ({}, {"sd_l": 0.0, "full_sd_l": 0.0}, {"sd_share": 0.0})[number % 3]
+        known: dict[str, Any] = ({}, {"sd_l": 0.0, "full_sd_l": 0.0}, {"sd_share": 0.0})[number % 3]
         problem = plane_problem(int(rng.integers(1 << 30)), 14, rule_z=z_of(confidence), **known)
         yield f"random {number}", problem, confidence
 
@@ -118,17 +120,35 @@ def plans_of(problem: Problem, rng: np.random.Generator) -> list[Label]:
     return found + [end for end in part if end is not None]
 
 
-def judge(tally: Tally, problem: Problem, end: Label, confidence: float, draws: int, rng: np.random.Generator) -> None:
+def agrees(problem: Problem, before: Label, step: Label) -> bool:
+    """Tell whether a label's level, burn and doubt are what its hop and its fill make of those before."""
+    assert step.hop is not None
+    burned_l, fill = before.burned_l + step.hop.track.fuel_l, step.fill
+    if fill is None:
+        wanted = (before.mean_l, burned_l, before.sd_l)
+    elif fill.to_mark:
+        wanted = (max(problem.full_l, before.mean_l - burned_l), 0.0, problem.full_sd_l)
+    else:
+        wanted = (before.mean_l + fill.take_l, burned_l, before.sd_l)
+    found = (step.mean_l, step.burned_l, step.sd_l)
+    return all(math.isclose(a, b, abs_tol=1e-9) for a, b in zip(found, wanted, strict=True))
+
+
+def judge(
+    tally: Tally, name: str, problem: Problem, end: Label, confidence: float, draws: int, rng: np.random.Generator
+) -> None:
     """Sail one plan and hold it against what was predicted."""
+    name = f"{name}, by {'-'.join(str(step.place) for step in end.path())}"
     predicted, sailed = find_chances(problem, end), sail_plan(problem, end, draws, rng)
     tally.plans += 1
+    tally.odd += sum(1 for before, step in itertools.pairwise(end.path()) if not agrees(problem, before, step))
     tally.part_fills += sum(1 for step in end.path() if step.fill is not None and not step.fill.to_mark)
-    tally.hold("reserve broken somewhere", sailed.reserve_missed, draws, 1 - predicted.reserve_kept)
-    tally.hold("run dry", sailed.ran_dry, draws, 1 - predicted.never_dry)
-    tally.hold("run dry more than predicted", sailed.ran_dry, draws, 1 - predicted.never_dry, one_sided=True)
+    tally.hold("reserve broken somewhere", name, sailed.reserve_missed, draws, 1 - predicted.reserve_kept)
+    tally.hold("run dry", name, sailed.ran_dry, draws, 1 - predicted.never_dry)
+    tally.hold("run dry more than predicted", name, sailed.ran_dry, draws, 1 - predicted.never_dry, one_sided=True)
     for missed in sailed.missed_at:
         tally.arrivals += 1
-        tally.hold("one arrival below the floor more than allowed", missed, draws, 1 - confidence, one_sided=True)
+        tally.hold("one arrival below the floor more than allowed", name, missed, draws, 1 - confidence, one_sided=True)
 
 
 def main() -> int:
@@ -149,15 +169,16 @@ def main() -> int:
     for name, problem, confidence in itertools.chain(demo_problems(), random_problems(asked.problems, asked.seed)):
         plans = plans_of(problem, rng)
         for end in plans:
-            judge(tally, problem, end, confidence, asked.draws, rng)
+            judge(tally, name, problem, end, confidence, asked.draws, rng)
         if sys.stderr.isatty():
             print(f"\r{name}: {len(plans)} plans   ", end="", file=sys.stderr)
     print(
         f"{tally.plans} plans, {tally.arrivals} arrivals, {tally.part_fills} part fills, {asked.draws} passages each, "
         f"{time.perf_counter() - begin:.0f} s; predicted and realised shares differ by {tally.worst:.5f} at the most"
     )
-    good = tally.plans > 0
-    for what, odds in tally.least_odds.items():
+    good = tally.plans > 0 and tally.odd == 0
+    print(f"{'kept  ' if tally.odd == 0 else 'MISSED'} labels that don't follow from hop and fill: {tally.odd}")
+    for what, (odds, where) in tally.least_odds.items():
         scores = np.array(tally.spread.get(what, []))
         kept = odds >= UNLIKELY
         told = ""
@@ -167,7 +188,9 @@ def main() -> int:
             kept &= spread >= UNLIKELY
             told = f"; mean square of {len(scores)} scores {total / len(scores):.2f}, odds {spread:.2f}"
         good &= kept
-        print(f"{'kept  ' if kept else 'MISSED'} {what}: least odds {odds:.1e} (at least {UNLIKELY:.0e}){told}")
+        print(
+            f"{'kept  ' if kept else 'MISSED'} {what}: least odds {odds:.1e} (at least {UNLIKELY:.0e}){told}; {where}"
+        )
     return 0 if good else 1
 
 

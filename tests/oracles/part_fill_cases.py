@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import random
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
+from itertools import pairwise, permutations
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -17,13 +16,14 @@ from oracles.part_fill_plans import Outing, Stand, Way
 
 from layers.hours import read_hours
 from routeplan.docks import Dock
-from routeplan.search import Problem
+from routeplan.problem import Problem
 from routeplan.tracks import Track
 
 if TYPE_CHECKING:
+    import random
     from collections.abc import Sequence
 
-    from routeplan.search import Label
+    from routeplan.problem import Label
 
 MIDNIGHT = datetime(2026, 7, 1, tzinfo=UTC)  # a Wednesday
 SLACK = 1e-6  # [l, h] rounding of a plan told again; its clock counts whole microseconds
@@ -91,7 +91,9 @@ class Retold:
     faults: tuple[str, ...]
 
 
-def retell(outing: Outing, label: Label) -> Retold:
+def retell(  # noqa: C901, PLR0912, PLR0915  the rules in one place, to be read through
+    outing: Outing, label: Label
+) -> Retold:
     """Sail a plan's hops and pump its volumes by the rules, and list every rule that it breaks."""
     faults: list[str] = []
     path = label.path()
@@ -154,7 +156,9 @@ def retell(outing: Outing, label: Label) -> Retold:
     if stage != len(outing.targets):
         faults.append("isn't there")
     said = (label.time_h, label.cost, label.stops, label.least_margin_l)
-    for what, ours, theirs in zip(("time", "cost", "stops", "margin"), (time_h, cost, stops, margin_l), said, strict=True):
+    for what, ours, theirs in zip(
+        ("time", "cost", "stops", "margin"), (time_h, cost, stops, margin_l), said, strict=True
+    ):
         if abs(ours - theirs) > SLACK * 10:
             faults.append(f"says {what} {theirs}, it is {ours}")
     return Retold(cost + outing.price_of_time * time_h, time_h, cost, stops, margin_l, tuple(faults))
@@ -188,11 +192,9 @@ def plane_outing(rng: random.Random, docks: int, *, rules: Sequence[str] = (), s
         targets = [via, 1]
     rates = [(0.04, 1.0), (0.031, 1.23)][:speeds]  # [h], [l] a unit of length
     ways: dict[tuple[int, int], tuple[Way, ...]] = {}
-    for a in at:
-        for b in at:
-            if a != b:
-                far = math.dist(at[a], at[b]) * rng.choice([1.0, 1.0, 1.0, rng.uniform(1, 1.3)]) + 0.5
-                ways[a, b] = tuple(Way(far * h, far * f) for h, f in rates)
+    for a, b in permutations(at, 2):
+        far = math.dist(at[a], at[b]) * rng.choice([1.0, 1.0, 1.0, rng.uniform(1, 1.3)]) + 0.5
+        ways[a, b] = tuple(Way(far * h, far * f) for h, f in rates)
     stands = {}
     for i in range(2, docks + 2):
         windows: tuple[tuple[int, int], ...] = ()
@@ -238,16 +240,23 @@ def any_rules(rng: random.Random, *, without: Sequence[str] = ()) -> tuple[str, 
 def line_outing(
     prices: Sequence[float], uses_l: Sequence[float], *, full_l: float, start_l: float, floor_l: float, **more: Any
 ) -> Outing:
-    """Stops in a row: 0, the start and the first of the docks, then 2, 3, ...; the destination is 1."""
+    """Put docks in a row: 0, which is the start too, then 2, 3, ...; the destination is 1."""
     order = [0, *range(2, len(prices) + 1), 1]
     at = [sum(uses_l[:i]) for i in range(len(uses_l) + 1)]
-    ways = {
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {
         (order[i], order[j]): (Way(0.1 * (at[j] - at[i]), at[j] - at[i]),)
         for i in range(len(order))
         for j in range(i + 1, len(order))
     }
     stands = {place: Stand(float(price)) for place, price in zip(order, prices, strict=False)}
     return Outing(
-        ways=ways, stands=stands, start=0, targets=(1,), mean_l=start_l, full_l=full_l, floor_l=floor_l, fill_first=True,
+        ways=ways,
+        stands=stands,
+        start=0,
+        targets=(1,),
+        mean_l=start_l,
+        full_l=full_l,
+        floor_l=floor_l,
+        fill_first=True,
         **more,
-    )  # fmt: skip
+    )

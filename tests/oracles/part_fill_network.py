@@ -11,7 +11,6 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -73,7 +72,9 @@ class _Programme:
         return float(solved.fun)
 
 
-def bill_by_network(outing: Outing, *, hours: bool = False, horizon_h: float = 96.0) -> float | None:
+def bill_by_network(  # noqa: C901, PLR0915  all rows in one place, to be read through
+    outing: Outing, *, hours: bool = False, horizon_h: float = 96.0
+) -> float | None:
     """Find the least money and time over all plans; None where there is none. Hours only where asked for."""
     assert outing.z == 0, "only the plain rule of thumb is linear"
     assert outing.mean_l <= outing.full_l, "and only up to the mark"
@@ -104,7 +105,7 @@ def bill_by_network(outing: Outing, *, hours: bool = False, horizon_h: float = 9
         fuel_terms = {f: -1.0 for _, f, _, _ in into[node]} | {s: w.fuel_l for s, _, _, w in into[node]}
         hour_terms = {h: -1.0 for _, _, h, _ in into[node]} | {s: -w.time_h for s, _, _, w in into[node]}
         # as many leave as come
-        programme.row({s: 1.0 for s, _, _ in terms_out} | {s: -1.0 for s in come}, float(is_first), float(is_first))
+        programme.row({s: 1.0 for s, _, _ in terms_out} | dict.fromkeys(come, -1.0), float(is_first), float(is_first))
         if not is_first:
             programme.row(come, 0, 1)
         fuel_terms |= {f: 1.0 for _, f, _ in terms_out}  # aboard leaving - aboard arriving = taken
@@ -145,7 +146,9 @@ def bill_by_network(outing: Outing, *, hours: bool = False, horizon_h: float = 9
     return programme.solve()
 
 
-def _expand(outing: Outing, horizon_h: float | None) -> tuple[list[_Node], list[tuple[_Node, _Node, Way]]]:
+def _expand(  # noqa: C901  as above
+    outing: Outing, horizon_h: float | None
+) -> tuple[list[_Node], list[tuple[_Node, _Node, Way]]]:
     """List nodes, the departure first, and arcs; a stop's node for each of its openings where hours count."""
     last = len(outing.targets)
 

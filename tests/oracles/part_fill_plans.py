@@ -281,7 +281,9 @@ def _fills(outing: Outing, step: Step, burned_l: float, sd_l: float, bill: Bill)
         yield full, Bill(outing.full_l, filled.at_least)
 
 
-def plans_by_bill(outing: Outing, most_stops: int = MOST_STOPS) -> Iterator[tuple[float, tuple[Step, ...]]]:
+def plans_by_bill(  # noqa: C901, PLR0912  the rules in one place, to be read through
+    outing: Outing, most_stops: int = MOST_STOPS
+) -> Iterator[tuple[float, tuple[Step, ...]]]:
     """Walk all plans by their least bill, hours left out but for what an opening has time for; cheapest first."""
     last = len(outing.targets)
     hours, litres = outing.to_go
@@ -345,7 +347,7 @@ def least_bill(outing: Outing, most_stops: int = MOST_STOPS) -> tuple[float, tup
 # ---- a linear programme a plan
 
 
-def bill_by_program(  # noqa: C901  the rules in one place, to be read through
+def bill_by_program(  # noqa: C901, PLR0912, PLR0915  the rules in one place, to be read through
     outing: Outing, steps: Sequence[Step], openings: Sequence[tuple[float, float]] | None = None
 ) -> float | None:
     """Find one plan's least money and time by linear programming; None where no volumes keep the rules.
@@ -394,7 +396,9 @@ def bill_by_program(  # noqa: C901  the rules in one place, to be read through
                 above.append((-level - take, level_l - burned_l - outing.full_l))
             level = level + take
         else:
-            equal.append((take + (0 if above_mark else level), 0.0 if above_mark else outing.full_l - level_l + burned_l))
+            equal.append(
+                (take + (0 if above_mark else level), 0.0 if above_mark else outing.full_l - level_l + burned_l)
+            )
             level, level_l = np.zeros(size), max(outing.full_l, at_most_l)
             burned_l, sd_l = 0.0, outing.full_sd_l
         k += 1
@@ -481,10 +485,13 @@ class _Tank:
         return self.level_l - self.burned_l
 
 
-def every_enough(outing: Outing, most_stops: int = 5) -> tuple[Told, tuple[tuple[int, float], ...]] | None:
+def every_enough(  # noqa: C901, PLR0915  the rules in one place, to be read through
+    outing: Outing, most_stops: int = 5
+) -> tuple[Told, tuple[tuple[int, float], ...]] | None:
     """Try every order of stops with the least fill each; the best by bill, time, cost, stops, margin.
 
-    A fill has to reach the next stop, or the destination, with the targets that are passed on the way.
+    No dock is filled at twice between two targets, or a boat would sail to and fro until she is given a full fill. A
+    fill has to reach the next stop, or the destination, with the targets that are passed on the way.
     """
     last = len(outing.targets)
     hours, litres = outing.to_go
@@ -532,9 +539,20 @@ def every_enough(outing: Outing, most_stops: int = 5) -> tuple[Told, tuple[tuple
                 return start_h
         return math.inf
 
-    def go(
-        here: int, stage: int, tank: _Tank, told: Told, fills: tuple[tuple[int, float], ...], *, at_stop: bool
+    def go(  # noqa: C901  as above
+        here: int,
+        stage: int,
+        tank: _Tank,
+        told: Told,
+        fills: tuple[tuple[int, float], ...],
+        met: frozenset[tuple[int, int]],
+        *,
+        at_stop: bool,
     ) -> None:
+        if at_stop:
+            if (here, stage) in met:
+                return
+            met |= {(here, stage)}
         for ways, _, end, after, stop in sorted(stretches(here, stage), key=lambda s: litres[s[2], s[3]]):
             if stop and told.stops + at_stop >= most_stops:
                 continue
@@ -564,7 +582,7 @@ def every_enough(outing: Outing, most_stops: int = 5) -> tuple[Told, tuple[tuple
                 if not best or _rounded(now) < _rounded(best[0][0]):
                     best[:] = [(now, taken)]
             else:
-                go(end, after, there, now, taken, at_stop=True)
+                go(end, after, there, now, taken, met, at_stop=True)
 
     def fill(
         here: int, tank: _Tank, ways: tuple[Way, ...], end: tuple[int, int], *, stop: bool, at_start: bool
@@ -583,7 +601,7 @@ def every_enough(outing: Outing, most_stops: int = 5) -> tuple[Told, tuple[tuple
         return full, take_l
 
     nothing = Told(0.0, 0.0, 0.0, 0, -math.inf)
-    go(outing.start, 0, _Tank(outing.mean_l, 0.0, outing.sd_l), nothing, (), at_stop=outing.fill_first)
+    go(outing.start, 0, _Tank(outing.mean_l, 0.0, outing.sd_l), nothing, (), frozenset(), at_stop=outing.fill_first)
     return best[0] if best else None
 
 

@@ -1,15 +1,15 @@
 """Refuel plans against instances with a published answer.
 
-Each carries its source and how it was had: seen (the number was read in the source). They are put to the product as they
-stand, and again with a reserve: the tank, what is aboard at the start and the floor all that much higher, so that the
-answer stays the same.
+Each carries its source and how it was had: seen (the number was read in the source). They are put to the product as
+they stand, and again with a reserve: the tank, what is aboard at the start and the floor all that much higher, so that
+the answer stays the same.
 """
 
 from __future__ import annotations
 
 import random
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, permutations
 
 import pytest
 from oracles.part_fill_cases import as_problem, line_outing, retell
@@ -56,9 +56,11 @@ def test_three_stations(reserve_l: float) -> None:
 
 
 def tank_of_400(reserve: float) -> Outing:
-    """Stops at 0 200 375 550 750, the end at 950, a tank for 400, full at the start."""
+    """Put stops at 0 200 375 550 750, the end at 950, a tank for 400, full at the start."""
     at = {0: 0, 2: 200, 3: 375, 4: 550, 5: 750, 1: 950}
-    ways = {(a, b): (Way((at[b] - at[a]) / 20, float(at[b] - at[a])),) for a in at for b in at if at[a] < at[b]}
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {
+        (a, b): (Way((at[b] - at[a]) / 20, float(at[b] - at[a])),) for a in at for b in at if at[a] < at[b]
+    }
     return Outing(
         ways=ways,
         stands={place: Stand(1.0) for place in (2, 3, 4, 5)},
@@ -73,7 +75,7 @@ def tank_of_400(reserve: float) -> Outing:
 
 @pytest.mark.parametrize("reserve", RESERVES)
 def test_fewest_refills(reserve: float) -> None:
-    """Stops at 0 200 375 550 750 950, range 400: 2 refills. Worked question on filling greedily. Seen."""
+    """Put stops at 0 200 375 550 750 950, range 400: 2 refills. Worked question on filling greedily. Seen."""
     labels = find_labels(as_problem(tank_of_400(reserve)), ("stops",))
     assert [label.stops for label in labels] == [2]
     every = find_labels(as_problem(tank_of_400(reserve)))
@@ -95,20 +97,18 @@ def test_fewest_refills_with_part_fills_where_a_stop_is_dear(reserve: float) -> 
 def test_fill_up_before_a_dearer_stop_else_buy_just_enough(seed: int) -> None:
     """Next stop dearer: fill up; not dearer: buy just enough. It holds at an optimum.
 
-    Khuller, Malekian, Mestre, To Fill or Not to Fill, ACM TALG 7(3) 2011, doi 10.1145/1978782.1978791. Seen. With prices
-    that all differ any optimum has it: else a litre could be moved from the dearer to the cheaper of the two.
+    Khuller, Malekian, Mestre, To Fill or Not to Fill, ACM TALG 7(3) 2011, doi 10.1145/1978782.1978791. Seen. With
+    prices that all differ any optimum has it: else a litre could be moved from the dearer to the cheaper of the two.
     """
     rng = random.Random(seed)  # noqa: S311  no secret
     docks = 8
     prices = rng.sample(range(120, 260), docks)
     at = {0: 0.0, 1: 300.0} | {i + 2: (i + rng.uniform(0.2, 1.8)) * 33 for i in range(docks)}
     off = {i + 2: rng.uniform(0, 12) for i in range(docks)}
-    ways = {}
-    for a in at:
-        for b in at:
-            if a != b:
-                far = abs(at[a] - at[b]) + off.get(a, 0.0) + off.get(b, 0.0) + 1
-                ways[a, b] = (Way(far / 20, far),)
+    ways: dict[tuple[int, int], tuple[Way, ...]] = {}
+    for a, b in permutations(at, 2):
+        far = abs(at[a] - at[b]) + off.get(a, 0.0) + off.get(b, 0.0) + 1
+        ways[a, b] = (Way(far / 20, far),)
     outing = Outing(
         ways=ways,
         stands={i + 2: Stand(prices[i] / 100) for i in range(docks)},
