@@ -294,18 +294,20 @@ class Hours:
                 raise NeverOpensError(self.text, start)
             at += 1
 
-    def longest_open(self, when: datetime) -> timedelta:
+    def longest_open(self, when: datetime, ahead: timedelta) -> timedelta:
         """Find the longest time for which the place stays open at a stretch.
 
         Parameters
         ----------
         when
-            A moment with a time zone, from which openings are looked for, `LONGEST_SHUT_DAYS` days ahead.
+            A moment with a time zone, from which openings are looked for.
+        ahead
+            How far ahead, `LONGEST_SHUT_DAYS` days at the most.
 
         Returns
         -------
         timedelta
-            Zero where it never opens; the whole of those days where it never shuts.
+            Zero where it doesn't open; the whole of that time where it never shuts.
 
         Raises
         ------
@@ -314,18 +316,21 @@ class Hours:
 
         Examples
         --------
-        >>> from datetime import UTC, datetime
+        >>> from datetime import UTC, datetime, timedelta
         >>> from zoneinfo import ZoneInfo
-        >>> read_hours("08:00-12:00,14:00-17:00", ZoneInfo("UTC")).longest_open(datetime(2026, 7, 3, tzinfo=UTC))
+        >>> two = read_hours("08:00-12:00,14:00-17:00", ZoneInfo("UTC"))
+        >>> two.longest_open(datetime(2026, 7, 3, tzinfo=UTC), timedelta(days=7))
         datetime.timedelta(seconds=14400)
         """
         start = _zoned(when)
-        latest = start + timedelta(days=LONGEST_SHUT_DAYS)
+        latest = start + ahead
         longest, moment = timedelta(), start
         while moment < latest:
             try:
                 opens = self.next_open_for(moment, longest + timedelta(microseconds=1))
             except NeverOpensError:
+                return longest
+            if opens >= latest:
                 return longest
             closes = self.next_change(opens)
             if closes is None or closes > latest:

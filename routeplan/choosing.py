@@ -11,25 +11,20 @@ from layers.errors import InputError
 from routeplan.part_fills import find_part_filled
 from routeplan.search import CRITERIA, find_labels
 from routeplan.trips import DEAREST_HOUR
-from routeplan.units_shown import shown_duration, shown_money, shown_speed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from routeplan.boats import Boat
     from routeplan.part_fills import PartRule
-    from routeplan.plans import Plan, PlanName
+    from routeplan.plans import PlanName
     from routeplan.problem import Label, Problem
     from routeplan.search import Criterion
     from routeplan.trips import Trip
 
-__all__ = ["Choice", "choose", "difference", "is_priced", "part_rule", "rank", "without_near_ones"]
+__all__ = ["Choice", "choose", "is_priced", "part_rule", "rank"]
 
 _SAVED_STOP_WORTH = timedelta(minutes=30)  # a stop fewer is recommended if it costs no more than this
 _SURE_DOCKS_WORTH = timedelta(hours=1)  # so are docks that are known and confirmed
-_NEAR_H = 5 / 60  # [h] plans are near one another if they arrive within this,
-_NEAR_SHARE = 0.01  # cost the same but for this share of it, and keep margins within this share of the tank
-_LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
 _FIRST: dict[PlanName, Criterion] = {
     "soonest": "time",
     "cheapest": "cost",
@@ -176,75 +171,6 @@ def is_priced(problem: Problem, label: Label) -> bool:
     return all(step.fill is None or problem.docks[step.place].price_per_l is not None for step in label.path())
 
 
-def without_near_ones(plans: Sequence[Plan], capacity_l: float, most: int) -> tuple[Plan, ...]:
-    """Leave out the plans that hardly differ from the first or from one told before.
-
-    Parameters
-    ----------
-    plans
-        The recommended one first.
-    capacity_l
-        [l] Of the tank.
-    most
-        How many to tell besides the first.
-
-    Returns
-    -------
-    The others to tell, in their order.
-    """
-    told = [plans[0]]
-    for plan in plans[1:]:
-        if len(told) <= most and not any(_are_near(plan, other, capacity_l) for other in told):
-            told.append(plan)
-    return tuple(told[1:])
-
-
-def difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
-    """Tell how a plan differs from the recommended one, in words.
-
-    Parameters
-    ----------
-    first, other
-        The recommended plan and another.
-    boat
-        Its display units.
-    currency
-        The region's.
-
-    Returns
-    -------
-    Parts of a sentence.
-    """
-    said = []
-    more_stops = len(other.stops) - len(first.stops)
-    if more_stops:
-        said.append(f"{_count(len(other.stops))} instead of {_count(len(first.stops)).split()[0]}")
-    elif other.stops:
-        said.append(f"stops at {', '.join(s.dock for s in other.stops)}")
-    later_h = other.time_h - first.time_h
-    if abs(later_h) * 60 >= 0.5:
-        said.append(f"arrives {shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}")
-    else:
-        said.append("arrives at the same time")
-    slowest_kn = min(other.speeds_kn, default=0.0)
-    if slowest_kn < min(first.speeds_kn, default=0.0):
-        said.append(f"runs at {shown_speed(slowest_kn)} for a part of the way")
-    if "known-docks" in (other.name, *other.also):
-        said.append("stops only at docks that are known and confirmed")
-    elif other.leans_on and not first.leans_on:
-        said.append(f"but leans on {'; '.join(other.leans_on)}")
-    said += [f"waits {shown_duration(s.wait_h)} at {s.dock} for it to open" for s in other.stops if s.wait_h > 1 / 60]
-    if first.cost is not None and other.cost is not None and abs(other.cost - first.cost) >= 0.5:
-        word = "more" if other.cost > first.cost else "less"
-        said.append(f"{shown_money(abs(other.cost - first.cost), currency)} {word} for fuel")
-    elif other.cost is None and first.cost is not None:
-        said.append("price of fuel not known")
-    margin_l = other.least_margin_l - first.least_margin_l
-    if abs(margin_l) >= _LEAST_TOLD_L:
-        said.append(f"least margin {boat.units.volume_down(abs(margin_l))} {'larger' if margin_l > 0 else 'smaller'}")
-    return "; ".join(said)
-
-
 def _named(labels: Sequence[Label]) -> dict[PlanName, Label]:
     return {name: min(labels, key=partial(rank, name=name)) for name in _FIRST}
 
@@ -310,16 +236,3 @@ def _known(problem: Problem, best: Label) -> Problem | None:
     if problem.fill_first and problem.start in doubtful:
         doubtful = doubtful - {problem.start}
     return replace(problem, docks={i: dock for i, dock in problem.docks.items() if i not in doubtful})
-
-
-def _are_near(a: Plan, b: Plan, capacity_l: float) -> bool:
-    if len(a.stops) != len(b.stops) or abs(a.time_h - b.time_h) > _NEAR_H or (a.cost is None) != (b.cost is None):
-        return False
-    cost_a, cost_b = a.cost or 0.0, b.cost or 0.0
-    if abs(cost_a - cost_b) > _NEAR_SHARE * max(cost_a, cost_b):
-        return False
-    return abs(a.least_margin_l - b.least_margin_l) <= _NEAR_SHARE * capacity_l
-
-
-def _count(stops: int) -> str:
-    return {0: "no stop", 1: "one stop", 2: "two stops"}.get(stops, f"{stops} stops")

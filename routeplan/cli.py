@@ -233,7 +233,7 @@ def region_show(
 
 def main() -> None:
     """Run the command line; every error leaves as one clear line and its exit code."""
-    from layers.errors import RouteplanError
+    from layers.errors import LayersError, RouteplanError
 
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -251,7 +251,8 @@ def main() -> None:
     except KeyboardInterrupt:
         code = _fail("stopped", 130)
     except RouteplanError as error:
-        code = _fail(str(error), 2)
+        skippable = isinstance(error, LayersError) and any(row.column == "opening_hours" for row in error.bad_rows)
+        code = _fail(f"{error}{' (--skip-bad-docks leaves such docks out)' if skippable else ''}", 2)
     except Exception as error:  # the one place where nothing may escape as a traceback
         if os.environ.get("ROUTEPLAN_DEBUG"):
             raise

@@ -78,6 +78,9 @@ def passage(  # one parameter an option
     confidence: Annotated[
         str, typer.Option("--confidence", help="Share of arrivals that keep the whole reserve, 0.5 to 0.999.")
     ] = "0.9",
+    reserve: Annotated[
+        str | None, typer.Option("--reserve", help="Reserve for this passage, such as 5gal, in place of the boat's.")
+    ] = None,
     berthing: Annotated[
         str, typer.Option("--berthing", help="Time alongside besides pumping, such as 15min.")
     ] = "15min",
@@ -128,7 +131,7 @@ def passage(  # one parameter an option
     from layers import read_region
     from routeplan.boats import read_boat
     from routeplan.console import wrapped
-    from routeplan.fuel import read_confidence
+    from routeplan.fuel import read_confidence, with_reserve
     from routeplan.log_use import what_it_taught
     from routeplan.quantities import read_speed_kn
     from routeplan.trips import Trip, read_berthing_h, read_departure, read_price_of_time
@@ -140,6 +143,8 @@ def passage(  # one parameter an option
     margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
     share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
+    if reserve is not None:
+        the_boat = with_reserve(the_boat, reserve, "--reserve")
     taught = taught_or_file(the_boat, log, no_log=no_log)
     trip_aboard, found = read_fuel(the_boat, taught, given, meter, gauge, share)
     if fill_first and trip_aboard.mean_l >= taught.boat.tank.full_mark_l:
@@ -339,6 +344,8 @@ def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
     region, plan = answer.network.region, answer.recommended
     words = PlanWords(answer.boat, region.zone, region.about.currency, answer.speed_kn)
     rule = [words.rule_line(plan)] if plan.stops else []
+    if plan.leans_on:
+        rule.append(f"It leans on {'; '.join(plan.leans_on)}: make sure before you leave")
     notes = [*words.summary_lines(plan), *rule, *(f"Or {p.name}: {p.difference}" for p in answer.others_told)]
     title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
     cautions = (*answer.cautions, *plan.cautions)

@@ -3,6 +3,8 @@
 From a closed dock v some other place w, a suitable dock or the destination, has to be in reach, on the reserve if
 need be; and from w, filled to the mark, the destination by the plain rule without v. Once v is known to be closed
 nothing is left to chance, so whether w can still finish doesn't depend on how the boat came; how far w may be does.
+Waiting at w for it to open is allowed; a dock that stays shut for a week from the departure on is out of season, and
+no alternate.
 """
 
 from __future__ import annotations
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Escape", "Escapes"]
 
+_IN_SEASON = timedelta(days=7)  # after the departure: a dock that stays shut for longer is no alternate
 _TIE_L = 1e-9  # [l] rounding: a fill that is planned to arrive on the rule may lie under it by so much
 
 
@@ -254,7 +257,7 @@ class Escapes:
         sale_l = math.inf if dock.largest_sale_l is None else dock.largest_sale_l
         if dock.hours is None:
             return sale_l
-        open_h = dock.hours.longest_open(problem.depart) / timedelta(hours=1)
+        open_h = dock.hours.longest_open(problem.depart, _IN_SEASON) / timedelta(hours=1)
         pumps_h = open_h - problem.berthing_h
         return min(sale_l, 60 * dock.pump_lpm * pumps_h) if pumps_h >= 0 else -math.inf
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["explain"]
 
 _MOST_LATER_SHARE = 0.25  # of the passage's time: nobody crawls for longer to save a stop
+_TOLD_SHARE = 0.01  # of the tank: how much more or less aboard at the end is told
 _TIE = 1e-9  # [l, h] rounding
 _LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
 
@@ -69,7 +70,9 @@ def explain(question: Question, problem: Problem, label: Label, plan: Plan) -> P
 
 def _best_without(question: Question, problem: Problem, place: int, name: PlanName) -> Label | None:
     trip = question.trip
-    poorer = replace(problem, docks={i: dock for i, dock in problem.docks.items() if i != place})
+    by_money = trip.fill != "full" or name == "cheapest"  # then docks without a price aren't looked at
+    docks = {i: dock for i, dock in problem.docks.items() if i != place and not (by_money and dock.price_per_l is None)}
+    poorer = replace(problem, docks=docks)
     if trip.fill != "full":
         return find_part_filled(poorer, *part_rule(trip))
     criteria: dict[PlanName, tuple[Criterion, ...]] = {
@@ -90,6 +93,12 @@ def _compare(problem: Problem, label: Label, other: Label) -> Instead:
         later_h=other.time_h - label.time_h,
         dearer=None if None in prices else other.cost - label.cost,
         margin_less_l=label.least_margin_l - other.least_margin_l,
+        aboard_more_l=other.aboard_l - label.aboard_l,
+        leans_on=tuple(
+            problem.docks[step.place].name
+            for step in other.path()
+            if step.fill is not None and problem.docks[step.place].doubts
+        ),
     )
 
 
@@ -102,11 +111,16 @@ def _words(question: Question, instead: Instead) -> str:
     if abs(later) * 60 >= 0.5:
         said = [f"{shown_duration(abs(later))} {'later' if later > 0 else 'earlier'}"]
     if dearer is None:
-        said.append("price not known")
+        said.append("cost can't be compared, as a price isn't known")
     elif abs(dearer) >= 0.5:
         said.append(f"{shown_money(abs(dearer), currency)} {'dearer' if dearer > 0 else 'cheaper'}")
     if abs(less) >= _LEAST_TOLD_L:
         said.append(f"least margin {units.volume_down(abs(less))} {'smaller' if less > 0 else 'larger'}")
+    if abs(instead.aboard_more_l) >= _TOLD_SHARE * question.boat.tank.capacity_l:
+        word = "more" if instead.aboard_more_l > 0 else "less"
+        said.append(f"{units.volume(abs(instead.aboard_more_l))} {word} aboard at the end")
+    if instead.leans_on:
+        said.append(f"but {' and '.join(instead.leans_on)} not known or not confirmed")
     return f"next best without it: {' and '.join(instead.stops)}, {', '.join(said)}"
 
 

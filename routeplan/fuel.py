@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from layers.errors import InputError
+from routeplan.boats import Reserve
 from routeplan.quantities import plain_text, read_share, read_volume_l
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ __all__ = [
     "read_aboard",
     "read_confidence",
     "run_time_h",
+    "with_reserve",
     "z_of",
 ]
 
@@ -129,6 +131,35 @@ def read_aboard(text: str, boat: Boat, where: str) -> FuelAboard:
         problem = f"its \u00b1 is more than the tank holds, {boat.units.echo_volume(boat.tank.capacity_l)}"
         raise InputError(where, problem, value=text, remedy="write one standard deviation")
     return FuelAboard(mean_l=mean_l, sd_l=read_l[1], how=f"{shown} \u00b1 {boat.units.volume_up(read_l[1])} as stated")
+
+
+def with_reserve(boat: Boat, text: str, where: str) -> Boat:
+    """Give a boat another reserve, for one passage.
+
+    Parameters
+    ----------
+    boat
+        The boat.
+    text
+        A volume; without a unit it is in the boat's display units.
+    where
+        The option that it came from.
+
+    Returns
+    -------
+    The boat, else as she was.
+
+    Raises
+    ------
+    InputError
+        It can't be read, is negative, or leaves nothing to burn below the full mark.
+    """
+    reserve_l = read_volume_l(text, where, bare=boat.units.volume_unit)
+    most_l = boat.tank.full_mark_l - boat.tank.unusable_l
+    if not 0 <= reserve_l < most_l:
+        limit = boat.units.echo_volume(most_l)
+        raise InputError(where, f"must be 0 or more and below {limit}, full mark less unusable fuel", value=text)
+    return boat.model_copy(update={"reserve": Reserve(rule="volume", value=reserve_l)})
 
 
 def z_of(confidence: float, where: str = "--confidence") -> float:

@@ -174,7 +174,7 @@ def share_out(
         bounds=bounds,
         method="highs",
     )
-    return sail_through(problem, way, dict(enumerate(found.x[:count]))) if found.success else None
+    return sail_through(problem, way, dict(enumerate(found.x[:count].tolist()))) if found.success else None
 
 
 def _opening(problem: Problem, place: int, fill: FillUp) -> tuple[float, float]:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.asking import ask
-from routeplan.choosing import choose, difference, without_near_ones
+from routeplan.choosing import choose
+from routeplan.comparing import difference, without_near_ones
 from routeplan.explaining import explain
 from routeplan.plans import NoPassageError, Plan, Refusal
 from routeplan.refusals import explain_closed_dock, explain_refusal
@@ -179,7 +180,10 @@ def find_passage(
     question, asked = ask(network, trip, boat or network.boat, now or trip.depart)
     tracks = question.tracks()
     problem = question.problem(tracks)
-    cautions = (*SAFETY_CAUTIONS, *notes, *asked, *_price_notes(question))
+    skipped = [
+        f"{note.name} was {note.problem}." for note in network.region.notes if note.layer == "docks" and note.row
+    ]
+    cautions = (*SAFETY_CAUTIONS, *notes, *asked, *skipped, *_price_notes(question))
     choice = choose(problem, trip, every=every)
     teller = Teller(question, tracks, problem)
     if choice is None:
@@ -193,6 +197,9 @@ def find_passage(
     rest: list[tuple[Label, PlanName, tuple[PlanName, ...]]] = [
         (label, names[0], tuple(names[1:])) for label, names in by_label.items()
     ]
+    rest.sort(
+        key=lambda r: "known-docks" not in (r[1], *r[2])
+    )  # told before the others, where the best leans on a dock
     rest += [(label, "in-between", ()) for label in choice.others]
     for label, name, further in rest:
         other = teller.tell(label, name, also=further)

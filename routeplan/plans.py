@@ -151,12 +151,18 @@ class Instead(_Value):
         [currency] How much more its fuel costs; None where a price is unknown.
     margin_less_l
         [l] By how much its least margin is smaller.
+    aboard_more_l
+        [l] How much more it has aboard at the destination; negative where less.
+    leans_on
+        Those of its docks that nobody has confirmed for long, or whose hours aren't known.
     """
 
     stops: tuple[str, ...]
     later_h: float
     dearer: float | None
     margin_less_l: float
+    aboard_more_l: float
+    leans_on: tuple[str, ...]
 
 
 class SlowerRun(_Value):

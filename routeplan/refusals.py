@@ -18,7 +18,7 @@ from routeplan.escapes import Escapes
 from routeplan.fuel import CONFIDENCE_LOW, z_of
 from routeplan.part_fills import find_part_filled
 from routeplan.plans import Refusal
-from routeplan.search import find_labels
+from routeplan.search import fill_to_mark, find_labels
 from routeplan.tracks import Tracks, build_dock_graph
 from routeplan.units_shown import shown_distance, shown_speed
 
@@ -54,6 +54,8 @@ def explain_refusal(question: Question, tracks: Sequence[Tracks], problem: Probl
     The refusal. Its leg is the worst on the way that is least bad: the one whose worst shortfall is smallest. From one
     filling to the next it may pass vias.
     """
+    if problem.fill_first and fill_to_mark(problem, problem.start, 0.0, problem.mean_l, 0.0) is None:
+        return _no_first_fill(question, problem)
     hops = _all_hops(question, tracks, _helpful(question))
     problem = replace(problem, graph=hops)
     whole = _least_fuel(question, hops)
@@ -267,7 +269,8 @@ def _ideas(question: Question, problem: Problem, *, from_start: bool) -> list[st
         ideas.append(f"fill at {beside.name} before you leave, then --aboard full")
     slower_kn = _slower_speed_kn(question)
     if slower_kn is not None:
-        ideas.append(f"go at {shown_speed(slower_kn)}")
+        only = "" if question.trip.slower else ", or let --slower slow down only where it must be"
+        ideas.append(f"go at {shown_speed(slower_kn)}{only}")
     unsuited = _helpful(question)
     labels = find_labels(replace(problem, docks={**problem.docks, **unsuited}), ("time",))
     for step in labels[0].path() if labels else ():
@@ -286,7 +289,7 @@ def _bolder_ideas(question: Question, problem: Problem) -> list[str]:
     if reserve_l is not None:
         whole_l = problem.floor_l - problem.unusable_l
         ideas.append(
-            f"a reserve of {units.volume_down(reserve_l)} in place of {units.volume(whole_l)} would do, "
+            f"--reserve {units.volume_down(reserve_l).replace(' ', '')} would do in place of {units.volume(whole_l)}, "
             "at your own judgement"
         )
     confidence = _confidence_that_does(problem, trip.confidence)
@@ -362,6 +365,27 @@ def _slower_speed_kn(question: Question) -> float | None:
 
 def _plans_at(question: Question, speed_kn: float) -> bool:
     return _has_plan(question.problem([Tracks(question.network, question.boat, speed_kn)]))
+
+
+def _no_first_fill(question: Question, problem: Problem) -> Refusal:
+    """Say that the tank can't be filled to the mark before leaving."""
+    units, dock = question.boat.units, problem.docks[problem.start]
+    wanted = units.volume(problem.full_l - problem.mean_l)
+    why = f"{dock.name} doesn't open for long enough: {dock.hours}"
+    if dock.largest_sale_l is not None and problem.full_l - problem.mean_l > dock.largest_sale_l:
+        sold = units.volume(dock.largest_sale_l)
+        why = f"{dock.name} sells {sold} at the most, {wanted} would be needed to fill to the mark before leaving"
+    ideas = ["--fill best, which takes what is sold"] if find_part_filled(problem, "best", 0.0) else []
+    if _has_plan(replace(problem, fill_first=False)):
+        ideas.append("leave --fill-first out: there is a plan without it")
+    return Refusal(
+        from_=dock.name,
+        to=question.network.terminals[problem.targets[-1]].place.name,
+        distance_nmi=None,
+        short_l=None,
+        why=why,
+        try_=tuple(ideas),
+    )
 
 
 def _no_fill(question: Question, problem: Problem) -> Refusal:

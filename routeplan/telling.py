@@ -23,12 +23,14 @@ if TYPE_CHECKING:
 
     from routeplan.asking import Question
     from routeplan.docks import Dock
-    from routeplan.problem import Hop, Label, Problem
+    from routeplan.problem import Label, Problem
     from routeplan.tracks import Track, Tracks
 
 __all__ = ["Teller"]
 
 _SHORT_WAIT_H = 0.5  # [h] an alternate that opens sooner than this counts as open
+_DOUBT_WORTH = timedelta(hours=2)  # how much later a sure alternate may be than a doubtful one
+_AT_THE_MARK_L = 0.1  # [l] a fill that ends so near the mark is told as one to the mark: nobody pours beyond it
 _LONGEST_WAIT_H = 24.0  # [h] one that stays shut for longer is none
 
 
@@ -216,7 +218,10 @@ class Teller:
         dock = self.problem.docks[step.place]
         mean_l, burned_l, sd_l = self._burned_on_arrival(step)
         arrive_h = 0.0 if step.hop is None else step.hop.arrive_h
-        alternate, keeps = (None, True) if step.hop is None else self._alternate(step, step.hop, mean_l, burned_l, sd_l)
+        # Who waits for a dock to open learns only then that it stays closed.
+        found_h = step.fill.begin_h
+        alternate, keeps = (None, True) if step.hop is None else self._alternate(step, found_h, mean_l, burned_l, sd_l)
+        ends_at_mark = mean_l - burned_l + step.fill.take_l >= self.problem.full_l - _AT_THE_MARK_L
         return Stop(
             dock=dock.name,
             position=dock.position,
@@ -226,7 +231,7 @@ class Teller:
             aboard_l=mean_l - burned_l,
             aboard_low_l=self.problem.low_l(mean_l, burned_l, sd_l),
             take_l=step.fill.take_l,
-            to_mark=step.fill.to_mark,
+            to_mark=step.fill.to_mark or ends_at_mark,
             cost=None if dock.price_per_l is None else step.fill.take_l * dock.price_per_l,
             price_per_l=dock.price_per_l,
             wait_h=step.fill.wait_h,
@@ -265,12 +270,12 @@ class Teller:
         return "without it a later fill would have to be larger"
 
     def _alternate(
-        self, step: Label, hop: Hop, mean_l: float, burned_l: float, sd_l: float
+        self, step: Label, found_h: float, mean_l: float, burned_l: float, sd_l: float
     ) -> tuple[Alternate | None, bool]:
         """Find where to go if the dock were closed, and whether that keeps the closed-dock rule.
 
-        A dock that opens soon and can be relied on comes before a doubtful one, that before a wait; then most fuel.
-        Where no way out keeps the rule, the best place in reach is told all the same, above the unusable fuel.
+        The place where the boat can fill soonest, a doubtful one being given two hours' handicap. Where no way out
+        keeps the rule, the best place in reach is told all the same, above the unusable fuel.
         """
         found = []
         for way in self.escapes.open_ways(step.place, step.stage, mean_l, burned_l, sd_l):
@@ -282,19 +287,19 @@ class Teller:
                     for track in sorted(straight, key=lambda t: (-t.speed_kn, t.fuel_l))
                     if self.escapes.can_take(replace(way, fuel_l=track.fuel_l), mean_l, burned_l, sd_l)
                 )
-            alternate = self._alternate_at(way.place, tracks, hop.arrive_h, mean_l, burned_l, sd_l)
+            alternate = self._alternate_at(way.place, tracks, found_h, mean_l, burned_l, sd_l)
             if alternate is not None:
                 found.append(alternate)
         keeps = bool(found)
         if not found:
             others = {*self.problem.docks, self.problem.targets[-1]} - {step.place}
-            found = self._in_reach(step.place, others, hop.arrive_h, mean_l, burned_l, sd_l)
+            found = self._in_reach(step.place, others, found_h, mean_l, burned_l, sd_l)
         return self._best_alternate(found), keeps
 
     def _best_alternate(self, found: list[Alternate]) -> Alternate | None:
         return min(
             found,
-            key=lambda f: (f.wait_h > _LONGEST_WAIT_H, f.wait_h > _SHORT_WAIT_H, self._is_doubtful(f), -f.left_l),
+            key=lambda f: (f.begin + (_DOUBT_WORTH if self._is_doubtful(f) else timedelta()), -f.left_l),
             default=None,
         )
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Words", "course", "shown_calls", "shown_nearness"]
 
+_ROUNDING_L = 1e-3  # [l] a plan that just keeps the reserve isn't told to touch it
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -49,9 +50,12 @@ class Words:
 
         Returns
         -------
-        Such as ``14:05``, local.
+        Such as ``14:05``, local; with its offset where the clocks show that time twice.
         """
-        return moment.astimezone(self.zone).strftime("%H:%M")
+        local = moment.astimezone(self.zone)
+        twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+        offset = f" (UTC{local:%z})" if twice else ""
+        return f"{local:%H:%M}{offset}"
 
     def day_and_clock(self, moment: datetime) -> str:
         """Say a day and a time.
@@ -66,7 +70,21 @@ class Words:
         Such as ``Wed 1 Jul 14:05``, local; English whatever the machine speaks.
         """
         local = moment.astimezone(self.zone)
-        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}"
+        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {self.clock(moment)}"
+
+    def when(self, moment: datetime, since: datetime) -> str:
+        """Say a time, with its day where that is another than before.
+
+        Parameters
+        ----------
+        moment, since
+            Zone-aware.
+
+        Returns
+        -------
+        Such as ``14:05``, or ``Thu 2 Jul 07:00``.
+        """
+        return self.clock(moment) if self.same_day(moment, since) else self.day_and_clock(moment)
 
     def year(self, moment: datetime) -> int:
         """Tell a moment's year.
@@ -106,10 +124,13 @@ class Words:
 
         Returns
         -------
-        Such as ``8.1 gal left (low), 4.5 gal into the reserve``.
+        Such as ``8.1 gal left (low), 4.5 gal into the reserve, 5.1 gal of it usable``.
         """
         into_l = self.boat.floor_l - low_l
-        into = f", {self.units.volume_up(into_l)} into the reserve" if into_l > 0 else ""
+        into = ""
+        if into_l > _ROUNDING_L:
+            usable_l = max(low_l - self.boat.tank.unusable_l, 0.0)
+            into = f", {self.units.volume_up(into_l)} into the reserve, {self.units.volume_down(usable_l)} of it usable"
         return f"{self.units.volume_down(low_l)} left (low){into}"
 
     def money(self, amount: float | None) -> str:

@@ -237,7 +237,8 @@ def test_a_dock_that_isn_t_there_or_sells_another_fuel(cli: Callable[..., Outcom
 @pytest.fixture
 def waters(tmp_path: Path) -> tuple[str, ...]:
     region, boat = write_region_folder(tmp_path / "region"), write_boat(tmp_path / "boat.toml")
-    return ("--region", str(region), "--boat", str(boat), "--depart", "2026-07-01T10:00")
+    # the rule off: these small waters have one dock, and nowhere to go if it is closed
+    return ("--region", str(region), "--boat", str(boat), "--depart", "2026-07-01T10:00", "--closed-dock", "off")
 
 
 def season(path: Path, burn: float = 1.0) -> Path:

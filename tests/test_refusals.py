@@ -66,7 +66,7 @@ def _try_all(network: Network, trip: Trip, refusal: Refusal) -> set[str]:  # noq
             changed, kind = trip.model_copy(update={"aboard": full(boat)}), "filled"
         elif "--fill best" in idea:
             changed, kind = trip.model_copy(update={"fill": "best"}), "part fill"
-        elif found := re.search(r"a reserve of ([\d.]+) l in place", idea):
+        elif found := re.search(r"--reserve ([\d.]+)l would do", idea):
             reserve = boat.reserve.model_copy(update={"rule": "volume", "value": float(found[1])})
             frugal = boat.model_copy(update={"reserve": reserve})
             assert find_passage(network, trip, now=EIGHT, boat=frugal).plans, idea
