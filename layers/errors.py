@@ -79,6 +79,8 @@ class BadRow:
         What was found there, as text.
     rule
         The rule it breaks, and what to do.
+    name
+        What the row itself says it is called; empty where it doesn't.
     """
 
     layer: str
@@ -86,10 +88,12 @@ class BadRow:
     column: str
     value: str
     rule: str
+    name: str = ""
 
     def __str__(self) -> str:
         """Return the fault as one line."""
-        row = f", row {self.row}" if self.row else ""
+        called = f" ({self.name})" if self.name else ""
+        row = f", row {self.row}{called}" if self.row else ""
         got = f" (got {_quoted(self.value)})" if self.value else ""
         name = self.layer if self.layer.endswith(".toml") else f"layer {self.layer}"
         return " ".join(f"{name}{row}, {self.column}: {self.rule}{got}".split())

@@ -9,7 +9,7 @@ import difflib
 import hashlib
 import json
 import stat
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -251,8 +251,9 @@ def _checked_region(
             for column in raw.columns
             if column not in schema.column_names
         ]
+        bad = [replace(fault, name=_called(raw, fault)) if fault.row and not fault.name else fault for fault in bad]
         if skip_bad_docks and name == "docks":
-            notes += [_skipped(raw, fault) for fault in bad if _bad_hours(fault)]
+            notes += [_skipped(fault) for fault in bad if _bad_hours(fault)]
             bad = [fault for fault in bad if not _bad_hours(fault)]
         faults += bad
     if about is None or faults:
@@ -269,11 +270,15 @@ def _bad_hours(fault: BadRow) -> bool:
     return fault.column == "opening_hours" and fault.row > 0
 
 
-def _skipped(raw: RawLayer, fault: BadRow) -> Finding:
+def _called(raw: RawLayer, fault: BadRow) -> str:
+    """Look up what a row with a fault calls itself."""
     name = raw.columns.get("name", ())[fault.row - 1 : fault.row]
-    called = str(name[0]) if name and name[0] is not None else ""
+    return name[0].strip() if len(name) and isinstance(name[0], str) and fault.column != "name" else ""
+
+
+def _skipped(fault: BadRow) -> Finding:
     problem = f"left out, for its hours {fault.rule.partition(';')[0]} ({fault.value})"
-    return Finding("docks", fault.row, called, problem, "mend opening_hours")
+    return Finding("docks", fault.row, fault.name, problem, "mend opening_hours")
 
 
 def _canonical(value: object) -> object:

@@ -129,6 +129,7 @@ def passage(  # one parameter an option
 ) -> None:
     """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
     from layers import read_region
+    from layers.files import replaced_file
     from routeplan.boats import read_boat
     from routeplan.console import wrapped
     from routeplan.fuel import read_confidence, with_reserve
@@ -177,7 +178,8 @@ def passage(  # one parameter an option
     answer = _answer(asked, said, [name for name, file in files.items() if file is not None])
     with contextlib.ExitStack() as drafts:  # both files or neither
         if map_file is not None:
-            _draw(answer, map_file, drafts)
+            draft = drafts.enter_context(replaced_file(edges.named(map_file, "--map")))
+            draft.write_text(_map_page(answer), encoding="utf-8")
         if layers_file is not None:
             _write_layers(answer, layers_file)
     if found is not None and not found.agree and not as_json:
@@ -209,15 +211,16 @@ def demo(
     depart = read_departure(story.depart, the_region.zone, "--depart")
     full = read_aboard(story.aboard, taught.boat, "--aboard")
     trip = Trip(start=story.start, finish=story.finish, depart=depart, aboard=full)
-    network = find_network(the_region, the_boat, Margins(), depart, cached=True)
-    asked = _Asked(network, trip, depart, taught.boat)
-    answer = _answer(asked, [what_it_taught(taught)])
-    with contextlib.ExitStack() as drafts:  # all files or none
-        draft = drafts.enter_context(replaced_file(out / "passage.json"))
-        draft.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
-        page = build_page(taught.lesson, sharpened(taught), the_region.zone)
-        drafts.enter_context(replaced_file(out / "learn.html")).write_text(page, encoding="utf-8")
-        _draw(answer, out / "passage.html", drafts)
+    with contextlib.ExitStack() as drafts:  # all files or none; a folder that can't be written is told before the work
+        plan, page, map_page = (
+            drafts.enter_context(replaced_file(out / name)) for name in ("passage.json", "learn.html", "passage.html")
+        )
+        network = find_network(the_region, the_boat, Margins(), depart, cached=True)
+        asked = _Asked(network, trip, depart, taught.boat)
+        answer = _answer(asked, [what_it_taught(taught)])
+        plan.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
+        page.write_text(build_page(taught.lesson, sharpened(taught), the_region.zone), encoding="utf-8")
+        map_page.write_text(_map_page(answer), encoding="utf-8")
     _print_passage(answer, asked)
     edges.say("\n" + wrapped(f"What to see here: {story.why}"))
     edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'},")
@@ -334,10 +337,9 @@ def _answer(asked: _Asked, notes: Sequence[str], unwritten: Sequence[str] = ()) 
         raise typer.Exit(3) from error
 
 
-def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
-    """Draw a map into a draft, which takes its place when all that belongs to it has been written."""
+def _map_page(answer: Passage) -> str:
+    """Draw the recommended plan as a page."""
     import maps
-    from layers.files import replaced_file
     from routeplan.drawn import layers_of
     from routeplan.plan_words import PlanWords
 
@@ -352,7 +354,7 @@ def _draw(answer: Passage, path: Path, drafts: contextlib.ExitStack) -> None:
     page = maps.draw(
         region, layers_of(answer), title=title, notes=notes, cautions=cautions, lengths=words.units.short_length
     )
-    drafts.enter_context(replaced_file(edges.named(path, "--map"))).write_text(page.html(), encoding="utf-8")
+    return str(page.html())
 
 
 def _write_layers(answer: Passage, path: Path) -> None:

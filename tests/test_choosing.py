@@ -254,3 +254,85 @@ def test_options_that_contradict_one_another() -> None:
         plan(line(), make_boat(), 40.0, price_of_time_per_h=10.0)
     with pytest.raises(InputError, match="--prefer"):
         plan(line(), make_boat(), 40.0, fill="best", prefer="soonest")
+
+
+# Alternates: when they are judged, and which is told
+
+
+def beside(miles: float, off: float, name: str, **columns: object) -> Row:
+    """Put a dock so many miles east of the start and off the line."""
+    return dock((miles - 9) * NMI_M, off * NMI_M, name, **({"confirmed_on": "2026-06-01", "pump_lpm": 60.0} | columns))
+
+
+def test_who_waits_for_a_dock_finds_it_closed_only_then() -> None:
+    """Lone opens at 12:00, reached at 08:27. Other, 3 miles off, shuts at 11:00: it opens again the next morning."""
+    docks = (
+        on_the_line(9, "Lone", opening_hours="12:00-20:00"),
+        beside(9, 3, "Other", opening_hours="06:00-11:00", largest_sale_l=30.0),
+    )
+    boat = make_boat(capacity_l=30.0, full_mark_l=30.0)
+    passage = plan(line(*docks), boat, 21.0, closed_dock="on", every=True)
+    lone = next(p for p in passage.plans if [s.dock for s in p.stops] == ["Lone"])
+    (stop,) = lone.stops
+    assert stop.alternate is not None
+    assert stop.begin == datetime(2026, 7, 1, 12, tzinfo=UTC)
+    if stop.alternate.name == "Other":
+        assert stop.alternate.arrive > stop.begin
+        assert stop.alternate.begin == datetime(2026, 7, 2, 6, tzinfo=UTC)
+    else:
+        assert stop.alternate.name == "Bee"
+
+
+@pytest.mark.parametrize(
+    ("opens", "keeps"), [("Jul 06-Aug 31 08:00-18:00", True), ("Jul 20-Aug 31 08:00-18:00", False)]
+)
+def test_a_dock_out_of_season_is_no_alternate(opens: str, keeps: bool) -> None:  # noqa: FBT001
+    """From the dock 9 miles on Bee is too far; Other opens within a week of 1 July, or doesn't."""
+    ends = [waypoint(-9 * NMI_M, 0, "Aye"), waypoint(19 * NMI_M, 0, "Bee")]
+    docks = [on_the_line(9, "Lone"), beside(9, 3, "Other", opening_hours=opens)]
+    region = make_region(half_deg=0.6, land=[FAR_LAND], docks=docks, waypoints=ends)
+    passage = plan(region, make_boat(), 25.0, closed_dock="on", every=True)
+    at_lone = [p for p in passage.plans if [s.dock for s in p.stops] == ["Lone"]]
+    assert bool(at_lone) == keeps
+    if keeps:
+        alternate = at_lone[0].stops[0].alternate
+        assert at_lone[0].stops[0].keeps_closed_dock_rule
+        assert alternate is not None
+        assert alternate.wait_h > 4 * 24
+        assert any("if closed, Other opens" in caution for caution in at_lone[0].cautions)
+
+
+def test_the_alternate_told_is_the_one_where_she_can_fill_soonest() -> None:
+    """Two docks aside: 2 miles off from 09:30, or 8 miles off at once: at 08:27 on, 08:33 and 08:51 there."""
+    ends = [waypoint(-9 * NMI_M, 0, "Aye"), waypoint(19 * NMI_M, 0, "Bee")]
+    near = beside(9, 2, "Near", opening_hours="09:30-20:00")
+    for far, told in ((beside(9, -8, "Far"), "Far"), (beside(9, -8, "Far", confirmed_on="2020-01-01"), "Near")):
+        region = make_region(half_deg=0.6, land=[FAR_LAND], docks=[on_the_line(9, "Lone"), near, far], waypoints=ends)
+        passage = plan(region, make_boat(), 25.0, closed_dock="on", every=True)
+        stop = next(p for p in passage.plans if [s.dock for s in p.stops] == ["Lone"]).stops[0]
+        assert stop.alternate is not None
+        assert stop.alternate.name == told
+
+
+def test_a_part_fill_that_ends_at_the_mark_is_told_as_one() -> None:
+    """Tank 24, 10 to keep: 14 miles from full. 20 l, 32 miles, docks at 9 and 20: the first has to fill her up."""
+    ends = [waypoint(-9 * NMI_M, 0, "Aye"), waypoint(23 * NMI_M, 0, "Bee")]
+    docks = [on_the_line(9, "First"), on_the_line(23, "Second")]
+    region = make_region(half_deg=0.6, land=[FAR_LAND], docks=docks, waypoints=ends)
+    boat = make_boat(capacity_l=24.01, full_mark_l=24.01)
+    first, second = plan(region, boat, 20.0, fill="best").recommended.stops
+    assert (first.dock, first.to_mark) == ("First", True)
+    assert (second.dock, second.to_mark) == ("Second", False)
+
+
+def test_a_first_fill_that_the_dock_can_not_sell_is_said() -> None:
+    """12 l aboard, 18 to the mark, 10 are sold: part fills take what they need, 16."""
+    docks = [dock(-9 * NMI_M, 0, "Start Pump", confirmed_on="2026-06-01", largest_sale_l=17.0)]
+    boat = make_boat(capacity_l=30.0, full_mark_l=30.0)
+    with pytest.raises(
+        NoPassageError, match=r"Start Pump sells 17\.0 l at the most, 18\.0 l would be needed"
+    ) as caught:
+        plan(line(*docks), boat, 12.0, start="Start Pump", fill_first=True)
+    assert any("--fill best" in idea for idea in caught.value.refusal.try_)
+    best = plan(line(*docks), boat, 12.0, start="Start Pump", fill_first=True, fill="best").recommended
+    assert best.stops[0].take_l == pytest.approx(16, abs=18 * MILES)

@@ -158,14 +158,30 @@ def test_every_bad_row_is_told_at_once(refused: Callable[..., str], tmp_path: Pa
     zone = feature(square(-38.9, 44.1, -38.8, 44.2), name="Z", rule="speed-limit", why="no limit given")
     folder = write_region_folder(tmp_path / "bad", {"docks": rows, "zones": [zone]})
     said = refused("region", "check", folder, lines=None)
-    has(said, "docks, row 1, fuels", "docks, row 2, depth_m", "docks, row 3, geometry", "zones, row 1, limit_kn")
+    has(said, "docks, row 1 (A), fuels", "docks, row 2 (B), depth_m", "docks, row 3 (C), geometry", "zones, row 1 (Z), limit_kn")
 
 
 def test_hours_that_can_t_be_read(refused: Callable[..., str], cli: Callable[..., Outcome], tmp_path: Path) -> None:
     rows = [dock("Vague Pump", -38.5, 44.7, opening_hours="most days, till late")]
     folder = write_region_folder(tmp_path / "bad", {"docks": rows})
-    has(refused("region", "check", folder), "docks", "row 1", "opening_hours", "most days")
+    has(refused("region", "check", folder), "docks", "row 1", "opening_hours", "most days", "--skip-bad-docks")
     assert cli("region", "check", folder, "--skip-bad-docks").code == 0
+
+
+def test_a_plan_says_which_docks_it_was_made_without(
+    cli: Callable[..., Outcome], refused: Callable[..., str], boat: Path, tmp_path: Path
+) -> None:
+    rows = [dock("Vague Pump", -38.5, 44.7, opening_hours="most days, till late"), dock("Plain Pump", -38.5, 44.65)]
+    folder = write_region_folder(tmp_path / "vague", {"docks": rows})
+    words = ("passage", "West Mark", "East Mark", "--region", folder, "--boat", boat, "--aboard", "full", "--json")
+    has(refused(*words), "Vague Pump", "--skip-bad-docks")
+    document = cli(*words, "--skip-bad-docks").document
+    assert any("Vague Pump was left out" in caution for caution in document["cautions"])
+
+
+@pytest.mark.parametrize("text", ["-1l", "nan", "a lot", "90l", "1e9l"])
+def test_a_reserve_that_is_none(sail: Callable[..., str], text: str) -> None:
+    has(sail("--reserve", text), "--reserve")
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -112,6 +112,26 @@ def test_a_price_of_time_is_said_and_its_absence_too(words: PlanWords, boat: Boa
         said = words.fill_line(plain.model_copy(update=changes))
         assert all(part in said for part in parts), said
         assert ("No price of time" in said) == (changes.get("fill") is not None and len(changes) == 1)
+
+
+def test_a_time_that_the_clocks_show_twice_carries_its_offset(words: PlanWords) -> None:
+    """The Azores put their clocks back on 25 October 2026 at 01:00 UTC: 00:00 to 01:00 is shown twice."""
+    first, again, later = (datetime(2026, 10, 25, h, m, tzinfo=UTC) for h, m in ((0, 37), (1, 37), (2, 37)))
+    assert words.clock(first) == "00:37 (UTC+0000)"
+    assert words.clock(again) == "00:37 (UTC-0100)"
+    assert words.day_and_clock(later) == "Sun 25 Oct 01:37"
+
+
+def test_the_speeds_of_hops_are_said_where_one_is_slower(words: PlanWords) -> None:
+    assert " kn" not in words.summary(a_plan())
+    assert "at 16 kn, then 20 kn, arrives" in words.summary(a_plan(a_stop(), speeds_kn=(16.0, 20.0)))
+
+
+def test_a_low_figure_just_on_the_reserve_is_not_told_to_touch_it(words: PlanWords) -> None:
+    """Floor 15 l, unusable 5."""
+    assert words.left(15.0 - 1e-9) == "15.0 l left (low)"
+    assert words.left(12.0) == "12.0 l left (low), 3.0 l into the reserve, 7.0 l of it usable"
+    assert words.left(4.0) == "4.0 l left (low), 11.0 l into the reserve, 0.0 l of it usable"
 
 
 # Alternates and the closed-dock rule
