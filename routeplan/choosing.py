@@ -21,9 +21,10 @@ if TYPE_CHECKING:
     from routeplan.search import Criterion
     from routeplan.trips import Trip
 
-__all__ = ["Choice", "choose", "is_priced", "part_rule", "rank"]
+__all__ = ["Choice", "choose", "is_priced", "part_rule", "rank", "without_unpriced"]
 
 _SAVED_STOP_WORTH = timedelta(minutes=30)  # a stop fewer is recommended if it costs no more than this
+_SURE_DOCKS_SHARE = 0.1  # of the bill: how much dearer known docks may be where money counts
 _SURE_DOCKS_WORTH = timedelta(hours=1)  # so are docks that are known and confirmed
 _FIRST: dict[PlanName, Criterion] = {
     "soonest": "time",
@@ -99,7 +100,7 @@ def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | Non
         )
     known = _known(problem, best)
     if known is not None:
-        sure = find_labels(known)
+        sure = find_labels(known) if every or not trip.slower else _ends(known)
         if sure:
             named["known-docks"] = _weigh(_named(sure))
             named = _merged(named)
@@ -154,6 +155,22 @@ def rank(label: Label, name: PlanName) -> tuple[float, ...]:
     return (values[first], *(values[c] for c in CRITERIA if c != first))
 
 
+def without_unpriced(problem: Problem) -> Problem:
+    """Avoid the docks that state no price.
+
+    Parameters
+    ----------
+    problem
+        The search.
+
+    Returns
+    -------
+    The same for who counts money; such docks are still somewhere to go to if another is closed.
+    """
+    unpriced = {i for i, dock in problem.docks.items() if dock.price_per_l is None}
+    return replace(problem, avoid=problem.avoid | unpriced)
+
+
 def is_priced(problem: Problem, label: Label) -> bool:
     """Tell whether every dock that a plan fills at states its price.
 
@@ -195,18 +212,19 @@ def _ends(problem: Problem) -> list[Label]:
 
 
 def _choose_part_filled(problem: Problem, trip: Trip) -> Choice | None:
-    priced = {i: dock for i, dock in problem.docks.items() if dock.price_per_l is not None}
+    problem = without_unpriced(problem)
     rule, per_h = part_rule(trip)
-    best = find_part_filled(replace(problem, docks=priced), rule, per_h)
+    best = find_part_filled(problem, rule, per_h)
     if best is None:
         return None
     named: dict[PlanName, Label] = {rule: best}
-    known = _known(replace(problem, docks=priced), best)
+    known = _known(problem, best)
     if known is not None:
         sure = find_part_filled(known, rule, per_h)
         if sure is not None:
             named["known-docks"] = sure
-            if timedelta(hours=sure.time_h - best.time_h) <= _SURE_DOCKS_WORTH:
+            late = timedelta(hours=sure.time_h - best.time_h)
+            if late <= _SURE_DOCKS_WORTH and sure.cost <= best.cost * (1 + _SURE_DOCKS_SHARE):
                 best = sure
     return Choice(named, best, ())
 
@@ -223,16 +241,13 @@ def _cheapest(problem: Problem, labels: Sequence[Label]) -> Label | None:
     best = min(labels, key=lambda label: rank(label, "cheapest"))
     if is_priced(problem, best):
         return best
-    priced = {i: dock for i, dock in problem.docks.items() if dock.price_per_l is not None}
-    found = find_labels(replace(problem, docks=priced), ("cost", "time", "stops", "margin")) if priced else []
+    found = find_labels(without_unpriced(problem), ("cost", "time", "stops", "margin"))
     return min(found, key=lambda label: rank(label, "cheapest"), default=None)
 
 
 def _known(problem: Problem, best: Label) -> Problem | None:
     """Leave the doubtful docks out, where the best plan leans on one."""
     doubtful = {i for i, dock in problem.docks.items() if dock.doubts}
-    if not any(step.fill is not None and step.place in doubtful for step in best.path()):
+    if not any(step.fill is not None and step.hop is not None and step.place in doubtful for step in best.path()):
         return None
-    if problem.fill_first and problem.start in doubtful:
-        doubtful = doubtful - {problem.start}
-    return replace(problem, docks={i: dock for i, dock in problem.docks.items() if i not in doubtful})
+    return replace(problem, avoid=problem.avoid | doubtful)

@@ -12,12 +12,12 @@ if TYPE_CHECKING:
     from routeplan.boats import Boat
     from routeplan.plans import Plan
 
-__all__ = ["difference", "without_near_ones"]
+__all__ = ["LEAST_TOLD_L", "difference", "without_near_ones"]
 
 _NEAR_H = 5 / 60  # [h] plans are near one another if they arrive within this,
 _NEAR_SHARE = 0.01  # cost the same but for this share of it, and keep margins within this share of the tank
 _FAR_H = 24.0  # [h] a plan that arrives so much later is listed on request only
-_LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
+LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
 _COUNTS = {0: ("no stop", "none"), 1: ("one stop", "one"), 2: ("two stops", "two")}
 
 
@@ -72,7 +72,7 @@ def difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
     if abs(more_l) >= _NEAR_SHARE * boat.tank.capacity_l:
         said.append(f"arrives with {boat.units.volume(abs(more_l))} {'more' if more_l > 0 else 'less'} aboard")
     margin_l = other.least_margin_l - first.least_margin_l
-    if abs(margin_l) >= _LEAST_TOLD_L:
+    if abs(margin_l) >= LEAST_TOLD_L:
         said.append(f"least margin {boat.units.volume_down(abs(margin_l))} {'larger' if margin_l > 0 else 'smaller'}")
     return "; ".join(said)
 

@@ -3,8 +3,8 @@
 From a closed dock v some other place w, a suitable dock or the destination, has to be in reach, on the reserve if
 need be; and from w, filled to the mark, the destination by the plain rule without v. Once v is known to be closed
 nothing is left to chance, so whether w can still finish doesn't depend on how the boat came; how far w may be does.
-Waiting at w for it to open is allowed; a dock that stays shut for a week from the departure on is out of season, and
-no alternate.
+Waiting at w for it to open is allowed; a dock that stays shut for a week from the departure on, or from two days after
+it, is out of season and no alternate.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ if TYPE_CHECKING:
     from routeplan.docks import Dock
     from routeplan.problem import Problem
     from routeplan.tracks import Track
-    from routeplan.trips import ClosedDockRule
 
     Vector = NDArray[np.float64]
 
 __all__ = ["Escape", "Escapes"]
 
-_IN_SEASON = timedelta(days=7)  # after the departure: a dock that stays shut for longer is no alternate
+_IN_SEASON = timedelta(days=7)  # a dock that stays shut for longer after the departure is no alternate
+_STILL_IN_SEASON = timedelta(days=2)  # nor is one that does so from two days after it on: its season ends
 _TIE_L = 1e-9  # [l] rounding: a fill that is planned to arrive on the rule may lie under it by so much
 
 
@@ -76,13 +76,11 @@ class Escapes:
     ----------
     problem
         The search.
-    rule
-        The rule to judge by; the problem's own where None.
     """
 
-    def __init__(self, problem: Problem, rule: ClosedDockRule | None = None) -> None:
+    def __init__(self, problem: Problem) -> None:
         self._problem = problem
-        self._limit_l = problem.floor_l if (rule or problem.closed_dock) == "strict" else problem.unusable_l
+        self._limit_l = problem.floor_l if problem.closed_dock == "strict" else problem.unusable_l
         self._docks = np.array(list(problem.docks), dtype=int)
         self._sale_l = np.array([self._greatest_sale_l(dock) for dock in problem.docks.values()])
         places = dict.fromkeys([*problem.docks, *problem.targets])
@@ -257,7 +255,10 @@ class Escapes:
         sale_l = math.inf if dock.largest_sale_l is None else dock.largest_sale_l
         if dock.hours is None:
             return sale_l
-        open_h = dock.hours.longest_open(problem.depart, _IN_SEASON) / timedelta(hours=1)
+        open_h = min(
+            dock.hours.longest_open(problem.depart + later, _IN_SEASON) / timedelta(hours=1)
+            for later in (timedelta(), _STILL_IN_SEASON)
+        )
         pumps_h = open_h - problem.berthing_h
         return min(sale_l, 60 * dock.pump_lpm * pumps_h) if pumps_h >= 0 else -math.inf
 

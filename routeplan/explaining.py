@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from pyproj import Geod
 
 from layers.plane import METRES_PER_NMI
-from routeplan.choosing import part_rule, rank
+from routeplan.choosing import part_rule, rank, without_unpriced
+from routeplan.comparing import LEAST_TOLD_L
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
 from routeplan.part_fills import find_part_filled
@@ -31,7 +32,6 @@ __all__ = ["explain"]
 _MOST_LATER_SHARE = 0.25  # of the passage's time: nobody crawls for longer to save a stop
 _TOLD_SHARE = 0.01  # of the tank: how much more or less aboard at the end is told
 _TIE = 1e-9  # [l, h] rounding
-_LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
 
 
 def explain(question: Question, problem: Problem, label: Label, plan: Plan) -> Plan:
@@ -71,8 +71,9 @@ def explain(question: Question, problem: Problem, label: Label, plan: Plan) -> P
 def _best_without(question: Question, problem: Problem, place: int, name: PlanName) -> Label | None:
     trip = question.trip
     by_money = trip.fill != "full" or name == "cheapest"  # then docks without a price aren't looked at
-    docks = {i: dock for i, dock in problem.docks.items() if i != place and not (by_money and dock.price_per_l is None)}
-    poorer = replace(problem, docks=docks)
+    poorer = replace(problem, avoid=problem.avoid | {place})
+    if by_money:
+        poorer = without_unpriced(poorer)
     if trip.fill != "full":
         return find_part_filled(poorer, *part_rule(trip))
     criteria: dict[PlanName, tuple[Criterion, ...]] = {
@@ -114,7 +115,7 @@ def _words(question: Question, instead: Instead) -> str:
         said.append("cost can't be compared, as a price isn't known")
     elif abs(dearer) >= 0.5:
         said.append(f"{shown_money(abs(dearer), currency)} {'dearer' if dearer > 0 else 'cheaper'}")
-    if abs(less) >= _LEAST_TOLD_L:
+    if abs(less) >= LEAST_TOLD_L:
         said.append(f"least margin {units.volume_down(abs(less))} {'smaller' if less > 0 else 'larger'}")
     if abs(instead.aboard_more_l) >= _TOLD_SHARE * question.boat.tank.capacity_l:
         word = "more" if instead.aboard_more_l > 0 else "less"

@@ -27,7 +27,7 @@ from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
 from routeplan.part_bounds import PartBounds
 from routeplan.part_sailing import sail_through, share_out
-from routeplan.part_ways import TIE, Offer, Way, cut, draw, state
+from routeplan.part_ways import TICK_H, TIE, Offer, Way, cut, draw, state
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -40,7 +40,8 @@ __all__ = ["PartRule", "find_part_filled"]
 PartRule = Literal["enough", "best"]
 
 _MOST_WAYS = 1000  # followed to prove a plan by `enough`: about a second at 40 docks
-_TICK_H = 1e-8  # [h] clocks count microseconds: a fill that ends as the dock closes ends this much before
+_MOST_OPENINGS = 20  # of one dock that are tried for longer and longer fills
+_LONGER_L = 1e-3  # [l] an opening is longer if so much more can be taken
 
 
 def find_part_filled(problem: Problem, rule: PartRule, price_of_time_per_h: float) -> Label | None:
@@ -175,7 +176,7 @@ class _PartSearch:
             self._out[way.place] = [(b, track) for _, b, track in problem.graph.out_edges(way.place, data="track")]
         target, most_l = problem.targets[way.stage], way.most_l - problem.floor_l + TIE
         for place, track in self._out[way.place]:
-            if track.fuel_l > most_l or (place != target and place not in problem.docks):
+            if track.fuel_l > most_l or (place != target and not problem.fills_at(place)):
                 continue
             time_h = way.time_h + track.time_h + (0.0 if place == target else problem.berthing_h)
             stage = way.stage + (place == target)
@@ -186,8 +187,8 @@ class _PartSearch:
         """Sail one hop: past a target, or to a fill."""
         problem = self._problem
         hop = sail(problem, way.time_h, track)
-        if hop is None or (hop.wait_h > TIE and way.place not in problem.may_wait):
-            return
+        if hop is None:
+            return  # where no boat can lie the wait is moved back when the way is sailed
         last = len(problem.targets)
         passes = place == problem.targets[way.stage]
         stage = way.stage + passes
@@ -195,7 +196,7 @@ class _PartSearch:
             arrived = self._arrive(way, hop, place, stage, fills=False)
             if arrived is not None and not (stage == last and self._is_needless(arrived)):
                 yield arrived
-        if place in problem.docks and stage < last and not self._is_loop(way, place):
+        if problem.fills_at(place) and stage < last and not self._is_loop(way, place):
             arrived = self._arrive(way, hop, place, stage, fills=True)
             if arrived is not None and not self._is_needless(arrived):
                 yield from self._fill(arrived, place)
@@ -318,15 +319,20 @@ class _PartSearch:
                 return None
             return arrive_h + (opens - arrive) / timedelta(hours=1)
 
-        first, whole = begin(0.0), begin(most_l)
-        if first is None:
-            return []
-        if whole is not None and whole <= first + TIE:
-            return [(first, most_l)]
-        closes = dock.hours.next_change(problem.depart + timedelta(hours=first))
-        left_h = math.inf if closes is None else (closes - problem.depart) / timedelta(hours=1) - first
-        short = (first, min(most_l, max(0.0, left_h - problem.berthing_h - _TICK_H) * 60 * dock.pump_lpm))
-        return [short] if whole is None else [short, (whole, most_l)]
+        found: list[tuple[float, float]] = []
+        wanted_l = 0.0
+        for _ in range(_MOST_OPENINGS):  # each one longer than those before
+            begin_h = begin(wanted_l)
+            if begin_h is None:
+                break
+            closes = dock.hours.next_change(problem.depart + timedelta(hours=begin_h))
+            left_h = math.inf if closes is None else (closes - problem.depart) / timedelta(hours=1) - begin_h
+            room_l = min(most_l, max(0.0, left_h - problem.berthing_h - TICK_H) * 60 * dock.pump_lpm)
+            found.append((begin_h, room_l))
+            if room_l >= most_l - TIE:
+                break
+            wanted_l = max(room_l, wanted_l) + _LONGER_L
+        return found
 
     def _beats(self, a: Way, b: Way) -> bool:
         """Tell whether b can be dropped for a: with any fuel aboard that b can have, a is no worse off."""

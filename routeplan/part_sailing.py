@@ -11,7 +11,7 @@ from scipy.optimize import linprog
 
 from layers.hours import NeverOpensError
 from routeplan.gate_waits import leave
-from routeplan.part_ways import TIE, Way
+from routeplan.part_ways import TICK_H, TIE, Way
 from routeplan.problem import FillUp, Label, Problem
 from routeplan.search import fill_to_mark
 
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     Vector = NDArray[np.float64]
 
 __all__ = ["sail_through", "share_out"]
-
-_TICK_H = 1e-8  # [h] clocks count microseconds: a fill that ends as the dock closes ends this much before
 
 
 def sail_through(problem: Problem, way: Way, amounts: Mapping[int, float] | None = None) -> Label | None:
@@ -160,7 +158,7 @@ def share_out(
         opens_h, closes_h = _opening(problem, step.place, step.fill)
         if closes_h < math.inf:
             rows.append(ready)
-            limits.append(closes_h - ready_h - _TICK_H)
+            limits.append(closes_h - ready_h - TICK_H)
         bounds[number], bounds[count + number] = (0.0, dock.largest_sale_l), (opens_h, None)
         cost[number] = problem.price_per_l(step.place)
         number += 1

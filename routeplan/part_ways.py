@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from routeplan.tracks import Track
 
-__all__ = ["TIE", "Offer", "Way", "cut", "draw", "state"]
+__all__ = ["TICK_H", "TIE", "Offer", "Way", "cut", "draw", "state"]
 
+TICK_H = 1e-8  # [h] clocks count microseconds: a fill that ends as the dock closes ends this much before
 TIE = 1e-9  # [l, h, currency] figures nearer than this are the same
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.asking import ask
-from routeplan.choosing import choose
+from routeplan.choosing import choose, without_unpriced
 from routeplan.comparing import difference, without_near_ones
 from routeplan.explaining import explain
 from routeplan.plans import NoPassageError, Plan, Refusal
@@ -232,7 +232,7 @@ def _price_notes(question: Question) -> list[str]:
 
 def _refuse(question: Question, tracks: Sequence[Tracks], problem: Problem, teller: Teller) -> Refusal:
     """Say why there is no plan; where only the closed-dock rule stands against it, offer the best plan without."""
-    trip = question.trip
+    trip = question.trip.model_copy(update={"prefer": None})
     free = replace(problem, closed_dock="off")
     without = None if problem.closed_dock == "off" else choose(free, trip, every=not trip.slower)
     if without is None:
@@ -240,14 +240,14 @@ def _refuse(question: Question, tracks: Sequence[Tracks], problem: Problem, tell
             problem, trip.model_copy(update={"fill": "full", "price_of_time_per_h": None})
         ):
             return _refuse_part_fills(question, problem)
-        return explain_refusal(question, tracks, problem)
+        return explain_refusal(question, tracks, problem if trip.fill == "full" else without_unpriced(problem))
     labels = [*without.named.values(), *without.others]
     offered = min(
         labels, key=lambda label: (len(teller.breaches(label)), label is not without.recommended, label.time_h)
     )
     name: PlanName = next((n for n, label in without.named.items() if label is offered), "in-between")
     plan = teller.tell(offered, name).model_copy(update={"recommended": False, "closed_dock": "off"})
-    return explain_closed_dock(question, problem, offered, plan)
+    return explain_closed_dock(question, tracks, problem, offered, plan)
 
 
 def _refuse_part_fills(question: Question, problem: Problem) -> Refusal:

@@ -62,6 +62,8 @@ class Problem:
         Whether the passage begins with a fill at the departure, which is then one of the docks.
     guess_price_per_l
         [currency/l] What a fill is reckoned at where its dock states no price.
+    avoid
+        Docks not to be stopped at, which are still somewhere to go to if another is closed.
     """
 
     network: Network
@@ -83,6 +85,7 @@ class Problem:
     closed_dock: ClosedDockRule = "off"
     fill_first: bool = False
     guess_price_per_l: float = 0.0
+    avoid: frozenset[int] = frozenset()
 
     def low_l(self, mean_l: float, burned_l: float, sd_l: float) -> float:
         """[l] The low figure at this problem's confidence.
@@ -97,6 +100,20 @@ class Problem:
         The low figure.
         """
         return low_figure_l(mean_l, burned_l, sd_l, self.sd_share, self.z)
+
+    def fills_at(self, place: int) -> bool:
+        """Tell whether a passage may stop at a place for fuel.
+
+        Parameters
+        ----------
+        place
+            Terminal.
+
+        Returns
+        -------
+        True at docks that aren't to be avoided.
+        """
+        return place in self.docks and place not in self.avoid
 
     def price_per_l(self, place: int) -> float:
         """[currency/l] What fuel is reckoned at.

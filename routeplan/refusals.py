@@ -90,13 +90,17 @@ def explain_refusal(question: Question, tracks: Sequence[Tracks], problem: Probl
     )
 
 
-def explain_closed_dock(question: Question, problem: Problem, label: Label, plan: Plan) -> Refusal:
+def explain_closed_dock(
+    question: Question, tracks: Sequence[Tracks], problem: Problem, label: Label, plan: Plan
+) -> Refusal:
     """Tell which stop of the best plan breaks the closed-dock rule, by how much, and the changes that would help.
 
     Parameters
     ----------
     question
         What was asked.
+    tracks
+        Tracks at the speeds asked for.
     problem
         The search under the rule, which found nothing.
     label
@@ -132,6 +136,7 @@ def explain_closed_dock(question: Question, problem: Problem, label: Label, plan
             f"if {names[step.place]} is closed on arrival, {names[nearest.place]}, {way} on, is "
             f"{units.volume_up(lacking_l)} too far to be reached above {floor} at confidence {trip.confidence:g}"
         )
+    problem = replace(problem, graph=_all_hops(question, tracks, _helpful(question)))
     ideas = [*_ideas(question, problem, from_start=True)]
     if strict and _has_plan(replace(problem, closed_dock="on")):
         ideas.append("--closed-dock on, which lets an alternate be reached on the reserve")
@@ -256,14 +261,17 @@ def _ideas(question: Question, problem: Problem, *, from_start: bool) -> list[st
     """Try changes, the smallest first, and keep those that really make a plan."""
     units = question.boat.units
     ideas = []
-    beside = _dock_beside(question, problem) if from_start else None
+    filled = replace(problem, mean_l=problem.full_l, sd_l=problem.full_sd_l)
+    would_fill = from_start and not problem.fill_first and problem.mean_l < problem.full_l and _has_plan(filled)
+    beside = _dock_beside(question, problem) if would_fill else None
     if from_start and not problem.fill_first:
         more_l = _more_at_departure_l(problem)
         if more_l is not None and more_l < problem.full_l - problem.mean_l:
             total = units.volume_up(problem.mean_l + more_l)
             ideas.append(f"leave with {units.volume_up(more_l)} more, {total} in all")
-        filled = replace(problem, mean_l=problem.full_l, sd_l=problem.full_sd_l)
-        if problem.mean_l < problem.full_l and beside is None and _has_plan(filled):
+        if problem.start in problem.docks and _has_plan(replace(problem, fill_first=True)):
+            ideas.append("--fill-first: fill where you lie")
+        elif would_fill and beside is None:
             ideas.append(f"leave filled to the mark, {units.volume(problem.full_l)}")
     if beside is not None:
         ideas.append(f"fill at {beside.name} before you leave, then --aboard full")
@@ -393,7 +401,7 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
     units = question.boat.units
     names = [question.network.terminals[t].place.name for t in (problem.start, problem.targets[-1])]
     free = {i: replace(d, hours=None, largest_sale_l=None) for i, d in problem.docks.items()}
-    labels = find_labels(replace(problem, docks=free), ("time",))
+    labels = find_labels(replace(problem, docks=free, closed_dock="off"), ("time",))
     blamed: list[str] = []
     over_l = 0.0
     for step in labels[0].path() if labels else ():
@@ -410,7 +418,9 @@ def _no_fill(question: Question, problem: Problem) -> Refusal:
         except NeverOpensError:
             blamed.append(f"{dock.name} doesn't open for long enough: {dock.hours}")
     why = f"full tanks would do, but {'; '.join(blamed)}"
-    if not blamed:
+    if not blamed and not question.network.water.gates:
+        why = f"from {names[0]} to {names[1]} full tanks would do, but not with the docks' hours and sales together"
+    elif not blamed:
         why = f"full tanks would do, but a bridge or lock between {names[0]} and {names[1]} stays shut"
     partial = []
     if over_l and question.trip.fill == "full" and find_part_filled(problem, "best", 0.0):

@@ -163,7 +163,7 @@ class Ahead:
                 if b == target:
                     costs = (track.time_h, 0.0, 0.0, -margin_l)
                     back.setdefault((b, stage + 1), []).append(((a, stage), costs))
-                if b in problem.docks:
+                if problem.fills_at(b):
                     arrived = stage + (b == target)
                     if arrived < len(problem.targets):
                         take_l = max(track.fuel_l - over_l, 0.0)
@@ -263,7 +263,7 @@ class _Hops:
         still: list[Vector] = []
         for _, b, track in problem.graph.out_edges(place, data="track"):
             least = ahead.of(b, stage + (b == target))
-            if least is None or (b != target and b not in problem.docks):
+            if least is None or (b != target and not problem.fills_at(b)):
                 continue
             if b == target:  # it may be passed without a fill
                 rows.append((track.time_h, track.fuel_l, 0.0, 0.0, 0.0))
@@ -371,7 +371,7 @@ class _Search:
                     least_margin_l=margin_l,
                 )
             if (
-                place in problem.docks
+                problem.fills_at(place)
                 and stage < len(problem.targets)
                 and self._leaves_a_way_out(place, stage, label.mean_l, burned_l, label.sd_l)
             ):

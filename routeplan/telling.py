@@ -267,6 +267,9 @@ class Teller:
                     more = self.units.volume_up(unusable_l - low_l)
                     return f"without it {where} would take the whole reserve and {more} more"
                 return f"without it {where} is reached {under} into the reserve"
+            if step.fill is not None:
+                over = self.units.volume_down(low_l - self.problem.floor_l)
+                return f"without it {name} is still reached, {over} above the reserve"
         return "without it a later fill would have to be larger"
 
     def _alternate(
@@ -279,17 +282,16 @@ class Teller:
         """
         found = []
         for way in self.escapes.open_ways(step.place, step.stage, mean_l, burned_l, sd_l):
-            tracks = way.tracks
-            if len(tracks) == 1:  # not slower than need be
+            ways = [way.tracks]
+            if len(way.tracks) == 1:  # not slower than need be
                 straight = [edge["track"] for edge in self.problem.graph[step.place][way.place].values()]
-                tracks = next(
+                ways = [
                     (track,)
                     for track in sorted(straight, key=lambda t: (-t.speed_kn, t.fuel_l))
                     if self.escapes.can_take(replace(way, fuel_l=track.fuel_l), mean_l, burned_l, sd_l)
-                )
-            alternate = self._alternate_at(way.place, tracks, found_h, mean_l, burned_l, sd_l)
-            if alternate is not None:
-                found.append(alternate)
+                ]
+            told = (self._alternate_at(way.place, tracks, found_h, mean_l, burned_l, sd_l) for tracks in ways)
+            found += [alternate for alternate in told if alternate is not None][:1]
         keeps = bool(found)
         if not found:
             others = {*self.problem.docks, self.problem.targets[-1]} - {step.place}
@@ -357,7 +359,7 @@ class Teller:
         if wait_h is None:
             return None
         dock = self.problem.docks.get(place)
-        take_l = None if dock is None else max(self.problem.full_l - (mean_l - burned_l), 0.0)
+        take_l = None if dock is None else self._take_l(dock, mean_l - burned_l)
         lasts_h = 0.0 if dock is None else dock.fill_h(take_l or 0.0, self.problem.berthing_h)
         facts = {} if dock is None else dock.facts
         return Alternate(
@@ -378,15 +380,19 @@ class Teller:
             cautions=() if dock is None else dock.cautions,
         )
 
+    def _take_l(self, dock: Dock, aboard_l: float) -> float:
+        """[l] Take as much as goes up to the mark and is sold."""
+        room_l = max(self.problem.full_l - aboard_l, 0.0)
+        return room_l if dock.largest_sale_l is None else min(room_l, dock.largest_sale_l)
+
     def _wait_h(self, place: int, time_h: float, aboard_l: float) -> float | None:
         """[h] Wait for a dock to open for a fill to the mark; 0 where no fuel is sold, None where it never does."""
         dock = self.problem.docks.get(place)
         if dock is None:
             return 0.0
         arrive = self._at(time_h)
-        take_l = max(self.problem.full_l - aboard_l, 0.0)
         try:
-            begin = dock.begin_fill(arrive, dock.fill_h(take_l, self.problem.berthing_h))
+            begin = dock.begin_fill(arrive, dock.fill_h(self._take_l(dock, aboard_l), self.problem.berthing_h))
         except NeverOpensError:
             return None
         return (begin - arrive) / timedelta(hours=1)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import networkx as nx
 import numpy as np
@@ -163,6 +163,15 @@ class Track:
         )
 
 
+class _Shape(NamedTuple):
+    """A sparse matrix without its weights."""
+
+    order: NDArray[np.int64]  # of the weights, by row and column
+    firsts: NDArray[np.int64]  # where the weights of each entry begin
+    columns: NDArray[np.int32]
+    row_starts: NDArray[np.int32]
+
+
 class Tracks:
     """Finds tracks between a network's terminals for a boat at one speed.
 
@@ -282,25 +291,37 @@ class Tracks:
 
     def _graph(self, *, by_fuel: bool, shut: frozenset[int] = frozenset()) -> tuple[sparse.csr_array, int]:
         """Weigh the legs; the terminals come after the nodes and have only ways out, so that none is passed through."""
-        network = self.network
+        network, shape = self.network, self._shape
         weight = network.lengths_nmi @ (self.rates.litres_per_nmi if by_fuel else self.rates.hours_per_nmi)
+        gates = [np.inf if g.gate in shut else self._gate_cost(g, by_fuel=by_fuel) for g in network.gate_legs]
+        approaches = [
+            self._slow_cost((approach.start, approach.entry), by_fuel=by_fuel)
+            for terminal in network.terminals
+            for approach in terminal.attachment.approaches
+        ]
+        weights = np.concatenate([weight, weight, gates, gates, approaches])[shape.order]
+        lightest = np.minimum.reduceat(weights, shape.firsts) if len(weights) else weights
+        size = len(network.nodes) + len(network.terminals)
+        lightest = np.maximum(lightest, 1e-12)  # no weight is zero
+        return sparse.csr_array((lightest, shape.columns, shape.row_starts), shape=(size, size)), len(network.nodes)
+
+    @cached_property
+    def _shape(self) -> _Shape:
+        """The matrix of the legs but for its weights: parallel legs lie side by side, to keep the lighter weight."""
+        network, first = self.network, len(self.network.nodes)
         a, b = network.legs[:, 0], network.legs[:, 1]
-        rows, columns, weights = [a, b], [b, a], [weight, weight]
-        ways = [g for g in network.gate_legs if g.gate not in shut]
-        if ways:
-            ends = np.array([g.nodes for g in ways], dtype=np.int32).reshape(-1, 2)
-            cost = np.array([self._gate_cost(g, by_fuel=by_fuel) for g in ways])
-            rows += [ends[:, 0], ends[:, 1]]
-            columns += [ends[:, 1], ends[:, 0]]
-            weights += [cost, cost]
-        first = len(network.nodes)
-        for index, terminal in enumerate(network.terminals):
-            for approach, entry in zip(terminal.attachment.approaches, terminal.entries, strict=True):
-                rows.append(np.array([first + index]))
-                columns.append(np.array([entry]))
-                weights.append(np.array([self._slow_cost((approach.start, approach.entry), by_fuel=by_fuel)]))
-        size = first + len(network.terminals)
-        return _lightest(np.concatenate(rows), np.concatenate(columns), np.concatenate(weights), size), first
+        ends = np.array([g.nodes for g in network.gate_legs], dtype=np.int32).reshape(-1, 2)
+        entries = [(first + i, entry) for i, t in enumerate(network.terminals) for entry in t.entries]
+        out, into = np.array(entries, dtype=np.int32).reshape(-1, 2).T
+        rows = np.concatenate([a, b, ends[:, 0], ends[:, 1], out])
+        columns = np.concatenate([b, a, ends[:, 1], ends[:, 0], into])
+        order = np.lexsort((columns, rows))
+        rows, columns = rows[order], columns[order]
+        starts = np.ones(len(rows), dtype=bool)
+        starts[1:] = (rows[1:] != rows[:-1]) | (columns[1:] != columns[:-1])
+        firsts = np.flatnonzero(starts)
+        row_starts = np.searchsorted(rows[firsts], np.arange(first + len(network.terminals) + 1))
+        return _Shape(order, firsts, columns[firsts].astype(np.int32), row_starts.astype(np.int32))
 
     def _arrive(self, target: int, away: Points, *, by_fuel: bool) -> tuple[float, int]:
         """Tell the cost of reaching a terminal by the best of its approaches, and the node it leaves the network at."""
@@ -550,13 +571,3 @@ def _undominated(tracks: list[Track]) -> list[Track]:
         if not beaten:
             kept.append(track)
     return kept
-
-
-def _lightest(rows: NDArray[Any], columns: NDArray[Any], weights: Points, size: int) -> sparse.csr_array:
-    """Assemble a sparse matrix in which parallel edges keep the lighter weight, and no weight is zero."""
-    order = np.lexsort((weights, columns, rows))
-    rows, columns, weights = rows[order], columns[order], weights[order]
-    first = np.ones(len(rows), dtype=bool)
-    first[1:] = (rows[1:] != rows[:-1]) | (columns[1:] != columns[:-1])
-    weights = np.maximum(weights[first], 1e-12)
-    return sparse.csr_array((weights, (rows[first], columns[first])), shape=(size, size))

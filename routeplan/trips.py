@@ -62,7 +62,8 @@ class Trip(BaseModel):
     fill
         `full`: to the full mark at each stop. `enough`: the least that the rules demand. `best`: any amount.
     price_of_time_per_h
-        [currency/h] What an hour is worth, for `enough` and `best`; None counts as nothing.
+        [currency/h] What an hour is worth, for `enough` and `best`; where None, `best` counts money alone and `enough`
+        time first.
     closed_dock
         Whether a stop must leave a way out if its dock is closed: on the reserve, above it (`strict`), or not.
     fill_first

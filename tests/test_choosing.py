@@ -336,3 +336,47 @@ def test_a_first_fill_that_the_dock_can_not_sell_is_said() -> None:
     assert any("--fill best" in idea for idea in caught.value.refusal.try_)
     best = plan(line(*docks), boat, 12.0, start="Start Pump", fill_first=True, fill="best").recommended
     assert best.stops[0].take_l == pytest.approx(16, abs=18 * MILES)
+
+
+def test_the_start_may_be_filled_at_again() -> None:
+    """Tank 30, 10 to keep. Out 9 miles and back with 12 l left; 8 more to West need another fill at the start."""
+    docks = [dock(-9 * NMI_M, 0, "Start Pump", confirmed_on="2026-06-01", pump_lpm=60.0)]
+    ends = [waypoint(0, 0, "East"), waypoint(-9 * NMI_M, 8 * NMI_M, "North")]
+    region = make_region(half_deg=0.4, land=[FAR_LAND], docks=docks, waypoints=ends)
+    boat = make_boat(capacity_l=30.0, full_mark_l=30.0)
+    for fill in ("full", "best", "enough"):
+        trip = {"start": "Start Pump", "finish": "North", "via": ("East",), "fill_first": True, "fill": fill}
+        stops = plan(region, boat, 12.0, **trip).recommended.stops
+        assert [s.dock for s in stops][:1] == ["Start Pump"]
+        assert sum(s.dock == "Start Pump" for s in stops) == 2
+
+
+def test_a_dock_without_a_price_is_still_somewhere_to_go_to() -> None:
+    """From Lone Bee is too far on the reserve; Other, 3 miles off, states no price: no stop for who counts money."""
+    ends = [waypoint(-9 * NMI_M, 0, "Aye"), waypoint(19 * NMI_M, 0, "Bee")]
+    docks = [on_the_line(9, "Lone"), beside(9, 3, "Other", price_gasoline_per_l=None)]
+    region = make_region(half_deg=0.6, land=[FAR_LAND], docks=docks, waypoints=ends)
+    for trip in ({"prefer": "cheapest"}, {"fill": "best"}, {"fill": "enough"}):
+        (stop,) = plan(region, make_boat(), 25.0, closed_dock="on", **trip).recommended.stops
+        assert (stop.dock, stop.keeps_closed_dock_rule) == ("Lone", True)
+        assert stop.alternate is not None
+        assert stop.alternate.name == "Other"
+
+
+def test_no_more_is_asked_for_than_a_dock_sells() -> None:
+    """Bee sells nothing; the next fuel is a mile on, three litres at a time."""
+    little = dock(10 * NMI_M, 0, "Little", confirmed_on="2026-06-01", largest_sale_l=3.0)
+    onward = plan(line(little), make_boat(), 60.0).recommended.onward
+    assert onward is not None
+    assert (onward.name, onward.take_l) == ("Little", 3.0)
+
+
+def test_known_docks_are_not_recommended_at_any_price() -> None:
+    """8 l at EUR 1 from a dock that nobody has confirmed for years, or at EUR 10, or at EUR 1.05."""
+    old = dock(-3 * NMI_M, 0, "Old", confirmed_on="2019-06-01", price_gasoline_per_l=1.0)
+    boat = make_boat(capacity_l=30.0, full_mark_l=30.0)
+    for price, name in ((10.0, "Old"), (1.05, "Sure")):
+        sure = on_the_line(7, "Sure", price_gasoline_per_l=price)
+        passage = plan(line(old, sure), boat, 20.0, fill="best")
+        assert [s.dock for s in passage.recommended.stops] == [name]
+        assert {p.name for p in passage.plans} == {"best", "known-docks"}

@@ -347,7 +347,7 @@ def small_regions(draw: st.DrawFn) -> tuple[Region, dict[int, Pump], float]:
     return make_region(land=lands, docks=docks, zones=zones, waypoints=ends), pumps, float(draw(st.integers(12, 40)))
 
 
-@settings(max_examples=max(25, settings().max_examples // 3), phases=(Phase.explicit, Phase.reuse, Phase.generate))
+@settings(max_examples=max(16, settings().max_examples // 4), phases=(Phase.explicit, Phase.reuse, Phase.generate))
 @given(small_regions())
 def test_plans_are_those_of_every_sequence_of_stops(drawn: tuple[Region, dict[int, Pump], float]) -> None:
     """Soonest and fewest stops against all stop sequences over all tracks, hours and largest sales included."""
