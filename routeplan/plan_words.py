@@ -146,9 +146,10 @@ class PlanWords(Words):
         How often no arrival touches the reserve, and how often none runs dry; rounded down.
         """
         kept, wet = shown_chance(plan.chance_reserve_kept), shown_chance(plan.chance_never_dry)
+        none = "If every stop sells its fuel, no" if plan.stops else "No"
         if kept == wet:
-            return f"No arrival touches the reserve, and none runs dry: {kept}"
-        return f"No arrival touches the reserve: {kept}; none runs dry: {wet}"
+            return f"{none} arrival touches the reserve, and none runs dry: {kept}"
+        return f"{none} arrival touches the reserve: {kept}; none runs dry: {wet}"
 
     def rule_line(self, plan: Plan) -> str:
         """Say which closed-dock rule a plan was made with.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from routeplan.units_shown import shown_distance, shown_duration, shown_money, shown_speed
@@ -82,9 +83,13 @@ class Words:
 
         Returns
         -------
-        Such as ``14:05``, or ``Thu 2 Jul 07:00``.
+        Such as ``14:05``, or ``Thu 07:00``, or ``Thu 9 Jul 07:00`` where that is days away.
         """
-        return self.clock(moment) if self.same_day(moment, since) else self.day_and_clock(moment)
+        if self.same_day(moment, since):
+            return self.clock(moment)
+        if moment - since > timedelta(days=5):
+            return self.day_and_clock(moment)
+        return f"{_DAYS[moment.astimezone(self.zone).weekday()]} {self.clock(moment)}"
 
     def year(self, moment: datetime) -> int:
         """Tell a moment's year.

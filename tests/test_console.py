@@ -255,7 +255,7 @@ def test_a_plan_says_its_chances_rule_and_what_slowing_buys(passage: Passage) ->
     said = flat(tell_passage(replace(passage, plans=(plan,))))
     for part in (
         *(
-            "No arrival touches the reserve: 95 times in 100; none runs dry:",
+            "no arrival touches the reserve: 95 times in 100; none runs dry:",
             "Closed-dock rule on: should any one stop",
         ),
         "At 5 kn the run from West Mark to East Mark needs no stop at North Pump: the passage ends 4 h 00 min later",

@@ -122,6 +122,18 @@ def test_a_time_that_the_clocks_show_twice_carries_its_offset(words: PlanWords) 
     assert words.day_and_clock(later) == "Sun 25 Oct 01:37"
 
 
+def test_a_time_on_another_day_says_which(words: PlanWords) -> None:
+    """1 July 2026 is a Wednesday; the Azores' summer clock is UTC."""
+    wednesday = datetime(2026, 7, 1, 20, 0, tzinfo=UTC)
+    for days, said in ((0, "20:30"), (1, "Thu 20:30"), (4, "Sun 20:30"), (7, "Wed 8 Jul 20:30")):
+        assert words.when(wednesday + timedelta(days=days, minutes=30), wednesday) == said
+
+
+def test_chances_hold_if_fuel_is_sold(words: PlanWords) -> None:
+    assert words.chances(a_plan()).startswith("No arrival")
+    assert words.chances(a_plan(a_stop())).startswith("If every stop sells its fuel, no arrival")
+
+
 def test_the_speeds_of_hops_are_said_where_one_is_slower(words: PlanWords) -> None:
     assert " kn" not in words.summary(a_plan())
     assert "at 16 kn, then 20 kn, arrives" in words.summary(a_plan(a_stop(), speeds_kn=(16.0, 20.0)))
