@@ -891,14 +891,20 @@ def test_a_reader_that_leaves_is_no_fault(small: tuple[str, ...], tmp_path: Path
 
 
 def test_ctrl_c_stops_at_once_and_quietly(tmp_path: Path, demo_words: tuple[str, ...], cache_with_demo: Path) -> None:
-    """Sent once the building of the network has told of itself, which it does after a second."""
-    with _process(tmp_path, cache_with_demo, *demo_words, "--no-cache") as process:
-        assert process.stderr is not None
-        for line in process.stderr:
-            if "Building" in line:
-                process.send_signal(signal.SIGINT)
-                break
-        out, err = process.communicate(timeout=30)
+    """Sent once the building of the network has told of itself, which it does after a second.
+
+    A machine too busy to send it before the plan is there tries again.
+    """
+    for _ in range(3):
+        with _process(tmp_path, cache_with_demo, *demo_words, "--no-cache") as process:
+            assert process.stderr is not None
+            for line in process.stderr:
+                if "Building" in line:
+                    process.send_signal(signal.SIGINT)
+                    break
+            out, err = process.communicate(timeout=60)
+        if out == "":
+            break
     assert process.returncode == 130
     assert out == ""
     assert "Traceback" not in err
