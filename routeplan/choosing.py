@@ -81,7 +81,8 @@ def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | Non
     """
     if trip.fill != "full":
         return _choose_part_filled(problem, trip)
-    labels = find_labels(problem) if every or not trip.slower else _ends(problem)
+    search = find_labels if every or not trip.slower else _ends
+    labels = search(problem)
     if not labels:
         return None
     named = _named(labels)
@@ -100,7 +101,7 @@ def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | Non
         )
     known = _known(problem, best)
     if known is not None:
-        sure = find_labels(known) if every or not trip.slower else _ends(known)
+        sure = search(known)
         if sure:
             named["known-docks"] = _weigh(_named(sure))
             named = _merged(named)

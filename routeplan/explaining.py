@@ -137,10 +137,12 @@ def _slower_runs(question: Question, problem: Problem, label: Label) -> list[Slo
         for i in range(1, len(path) - 1)
         if path[i].fill is not None and path[i].place not in problem.targets and path[i - 1].place != path[i + 1].place
     ]
+    if not (speeds and skips):
+        return []
     escapes = None if problem.closed_dock == "off" else Escapes(problem)
     most_h = path[-1].time_h * _MOST_LATER_SHARE
     found: dict[int, SlowerRun] = {}
-    for speed_kn in speeds if skips else []:
+    for speed_kn in speeds:
         todo = [
             (i, before, after)
             for i, before, after in skips

@@ -22,7 +22,6 @@ import math
 from datetime import timedelta
 from typing import TYPE_CHECKING, Literal
 
-from layers.hours import NeverOpensError
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
 from routeplan.part_bounds import PartBounds
@@ -310,21 +309,13 @@ class _PartSearch:
         dock = problem.docks[place]
         if dock.hours is None:
             return [(arrive_h, most_l)]
-        arrive = problem.depart + timedelta(hours=arrive_h)
-
-        def begin(take_l: float) -> float | None:
-            try:
-                opens = dock.begin_fill(arrive, dock.fill_h(take_l, problem.berthing_h))
-            except NeverOpensError:
-                return None
-            return arrive_h + (opens - arrive) / timedelta(hours=1)
-
         found: list[tuple[float, float]] = []
         wanted_l = 0.0
         for _ in range(_MOST_OPENINGS):  # each one longer than those before
-            begin_h = begin(wanted_l)
-            if begin_h is None:
+            wait_h = problem.wait_h(place, arrive_h, wanted_l)
+            if wait_h is None:
                 break
+            begin_h = arrive_h + wait_h
             closes = dock.hours.next_change(problem.depart + timedelta(hours=begin_h))
             left_h = math.inf if closes is None else (closes - problem.depart) / timedelta(hours=1) - begin_h
             room_l = min(most_l, max(0.0, left_h - problem.berthing_h - TICK_H) * 60 * dock.pump_lpm)

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import linprog
 
-from layers.hours import NeverOpensError
 from routeplan.gate_waits import leave
 from routeplan.part_ways import TICK_H, TIE, Way
 from routeplan.problem import FillUp, Label, Problem
@@ -136,13 +135,13 @@ def share_out(
     ready, ready_h = np.zeros(2 * count), 0.0  # when the boat is ready to go on, the same
     number = 0
     for step in path:
-        if step.hop is not None and step.before is not None:
+        if step.hop is not None:
             aboard_l -= step.hop.track.fuel_l
             ready_h += step.hop.track.time_h
-            burned_l = step.before.burned_l + step.hop.track.fuel_l
-            need_l = problem.floor_l - problem.low_l(burned_l, burned_l, step.before.sd_l)
+            _, burned_l, sd_l = step.on_arrival
+            need_l = problem.floor_l - problem.low_l(burned_l, burned_l, sd_l)
             if step.fill is not None and escapes is not None:
-                need_l = max(need_l, escapes.least_aboard_l(step.place, step.stage, burned_l, step.before.sd_l))
+                need_l = max(need_l, escapes.least_aboard_l(step.place, step.stage, burned_l, sd_l))
             rows.append(-aboard)
             limits.append(aboard_l - need_l)
         if step.fill is None:
@@ -213,15 +212,13 @@ def _fill(
             return None
         return *found, max(problem.full_l, label.mean_l - burned_l), 0.0, problem.full_sd_l
     dock = problem.docks[step.place]
-    lasts_h = dock.fill_h(take_l, problem.berthing_h)
-    arrive = problem.depart + timedelta(hours=arrive_h)
-    try:
-        wait_h = (dock.begin_fill(arrive, lasts_h) - arrive) / timedelta(hours=1)
-    except NeverOpensError:
+    wait_h = problem.wait_h(step.place, arrive_h, take_l)
+    if wait_h is None:
         return None
     # With doubt a part fill that happens to end at the mark has been chosen for what is known before it.
     to_mark = problem.z == 0 and label.mean_l - burned_l + take_l >= problem.full_l - TIE
-    fill = FillUp(arrive_h + wait_h, arrive_h + wait_h + lasts_h, wait_h, take_l, to_mark=to_mark)
+    begin_h = arrive_h + wait_h
+    fill = FillUp(begin_h, begin_h + dock.fill_h(take_l, problem.berthing_h), wait_h, take_l, to_mark=to_mark)
     cost = take_l * problem.price_per_l(step.place)
     if to_mark:
         return fill, cost, problem.full_l, 0.0, problem.full_sd_l

@@ -197,9 +197,7 @@ def find_passage(
     rest: list[tuple[Label, PlanName, tuple[PlanName, ...]]] = [
         (label, names[0], tuple(names[1:])) for label, names in by_label.items()
     ]
-    rest.sort(
-        key=lambda r: "known-docks" not in (r[1], *r[2])
-    )  # told before the others, where the best leans on a dock
+    rest.sort(key=lambda r: "known-docks" not in (r[1], *r[2]))  # told first, where the best plan leans on a dock
     rest += [(label, "in-between", ()) for label in choice.others]
     for label, name, further in rest:
         other = teller.tell(label, name, also=further)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from layers.hours import NeverOpensError
 from routeplan.fuel import low_figure_l
 
 if TYPE_CHECKING:
@@ -115,6 +117,31 @@ class Problem:
         """
         return place in self.docks and place not in self.avoid
 
+    def wait_h(self, place: int, arrive_h: float, take_l: float) -> float | None:
+        """[h] Tell how long a boat waits for a dock to open for a fill.
+
+        Parameters
+        ----------
+        place
+            Terminal of a dock.
+        arrive_h
+            [h] Arrival, since the passage's departure.
+        take_l
+            [l] Volume to be pumped.
+
+        Returns
+        -------
+        The wait; None where the dock never opens for so long.
+        """
+        dock = self.docks[place]
+        if dock.hours is None:
+            return 0.0
+        arrive = self.depart + timedelta(hours=arrive_h)
+        try:
+            return (dock.begin_fill(arrive, dock.fill_h(take_l, self.berthing_h)) - arrive) / timedelta(hours=1)
+        except NeverOpensError:
+            return None
+
     def price_per_l(self, place: int) -> float:
         """[currency/l] What fuel is reckoned at.
 
@@ -222,6 +249,19 @@ class Label:
     def aboard_l(self) -> float:
         """[l] Mean fuel aboard."""
         return self.mean_l - self.burned_l
+
+    @property
+    def on_arrival(self) -> tuple[float, float, float]:
+        """[l] Level with part fills, burn since and that level's sd on coming in, before any fill; not at departure.
+
+        Raises
+        ------
+        ValueError
+            It didn't come from anywhere.
+        """
+        if self.before is None or self.hop is None:
+            raise ValueError(self.place)
+        return self.before.mean_l, self.before.burned_l + self.hop.track.fuel_l, self.before.sd_l
 
     def path(self) -> list[Label]:
         """Follow it back.

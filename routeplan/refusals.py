@@ -23,7 +23,7 @@ from routeplan.tracks import Tracks, build_dock_graph
 from routeplan.units_shown import shown_distance, shown_speed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from routeplan.asking import Question
     from routeplan.docks import Dock
@@ -120,15 +120,14 @@ def explain_closed_dock(
     short_l = 0.0
     broken = [stop.dock for stop in plan.stops if not stop.keeps_closed_dock_rule]
     for step in label.path():
-        before = step.before
-        if step.fill is None or step.hop is None or before is None or names[step.place] not in broken:
+        if step.fill is None or step.hop is None or names[step.place] not in broken:
             continue
-        burned_l = before.burned_l + step.hop.track.fuel_l
+        mean_l, burned_l, sd_l = step.on_arrival
         ways = escapes.ways(step.place, step.stage)
         if not ways:
             said.append(f"if {names[step.place]} is closed, no other dock that suits leads on to {names[label.place]}")
             continue
-        lacking_l = escapes.least_aboard_l(step.place, step.stage, burned_l, before.sd_l) - (before.mean_l - burned_l)
+        lacking_l = escapes.least_aboard_l(step.place, step.stage, burned_l, sd_l) - (mean_l - burned_l)
         short_l = max(short_l, lacking_l)
         nearest = ways[0]
         way = shown_distance(sum(track.distance_nmi for track in nearest.tracks))
@@ -318,12 +317,7 @@ def _more_at_departure_l(problem: Problem) -> float | None:
     room_l = problem.full_l - problem.mean_l
     if room_l <= 0 or not _has_plan(replace(problem, mean_l=problem.full_l)):
         return None
-    low_l, high_l = 0.0, room_l
-    while high_l - low_l > _NEAR_ENOUGH_L:
-        middle_l = (low_l + high_l) / 2
-        enough = _has_plan(replace(problem, mean_l=problem.mean_l + middle_l))
-        low_l, high_l = (low_l, middle_l) if enough else (middle_l, high_l)
-    return high_l
+    return _last_that_does_l(room_l, 0.0, lambda more_l: _has_plan(replace(problem, mean_l=problem.mean_l + more_l)))
 
 
 def _reserve_that_does_l(problem: Problem) -> float | None:
@@ -331,12 +325,16 @@ def _reserve_that_does_l(problem: Problem) -> float | None:
     whole_l = problem.floor_l - problem.unusable_l
     if whole_l <= 0 or not _has_plan(replace(problem, floor_l=problem.unusable_l)):
         return None
-    low_l, high_l = 0.0, whole_l
-    while high_l - low_l > _NEAR_ENOUGH_L:
-        middle_l = (low_l + high_l) / 2
-        does = _has_plan(replace(problem, floor_l=problem.unusable_l + middle_l))
-        low_l, high_l = (middle_l, high_l) if does else (low_l, middle_l)
-    return low_l
+    unusable_l = problem.unusable_l
+    return _last_that_does_l(0.0, whole_l, lambda kept_l: _has_plan(replace(problem, floor_l=unusable_l + kept_l)))
+
+
+def _last_that_does_l(does_l: float, fails_l: float, does: Callable[[float], bool]) -> float:
+    """[l] Halve the way from a volume that makes a plan to one that doesn't, and keep the side that does."""
+    while abs(fails_l - does_l) > _NEAR_ENOUGH_L:
+        middle_l = (does_l + fails_l) / 2
+        does_l, fails_l = (middle_l, fails_l) if does(middle_l) else (does_l, middle_l)
+    return does_l
 
 
 def _confidence_that_does(problem: Problem, asked: float) -> float | None:

@@ -10,12 +10,10 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from datetime import timedelta
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from layers.hours import NeverOpensError
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import leave
 from routeplan.problem import FillUp, Label, Problem
@@ -95,16 +93,13 @@ def fill_to_mark(
     take_l = max(problem.full_l - (mean_l - burned_l), 0.0)
     if dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _DROP_L:
         return None
-    lasts_h = dock.fill_h(take_l, problem.berthing_h)
-    wait_h = 0.0
-    if dock.hours is not None:
-        arrive = problem.depart + timedelta(hours=arrive_h)
-        try:
-            wait_h = (dock.begin_fill(arrive, lasts_h) - arrive) / timedelta(hours=1)
-        except NeverOpensError:
-            return None
+    wait_h = problem.wait_h(place, arrive_h, take_l)
+    if wait_h is None:
+        return None
     begin_h = arrive_h + wait_h
-    return FillUp(begin_h, begin_h + lasts_h, wait_h, take_l), take_l * problem.price_per_l(place)
+    return FillUp(
+        begin_h, begin_h + dock.fill_h(take_l, problem.berthing_h), wait_h, take_l
+    ), take_l * problem.price_per_l(place)
 
 
 class Ahead:

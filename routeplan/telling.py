@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from layers.hours import NeverOpensError
 from routeplan.chances import find_chances
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
@@ -159,10 +158,7 @@ class Teller:
 
     def _burned_on_arrival(self, step: Label) -> tuple[float, float, float]:
         """[l] Mean at the last known level, burn since and its sd, on arrival and before any fill."""
-        before = step.before
-        if before is None or step.hop is None:
-            return self.problem.mean_l, 0.0, self.problem.sd_l
-        return before.mean_l, before.burned_l + step.hop.track.fuel_l, before.sd_l
+        return (self.problem.mean_l, 0.0, self.problem.sd_l) if step.hop is None else step.on_arrival
 
     def _low_on_arrival(self, step: Label) -> float:
         return self.problem.low_l(*self._burned_on_arrival(step))
@@ -390,12 +386,7 @@ class Teller:
         dock = self.problem.docks.get(place)
         if dock is None:
             return 0.0
-        arrive = self._at(time_h)
-        try:
-            begin = dock.begin_fill(arrive, dock.fill_h(self._take_l(dock, aboard_l), self.problem.berthing_h))
-        except NeverOpensError:
-            return None
-        return (begin - arrive) / timedelta(hours=1)
+        return self.problem.wait_h(place, time_h, self._take_l(dock, aboard_l))
 
     def _beyond(self, place: int, others: set[int]) -> list[tuple[int, tuple[Any, ...]]]:
         graph = self.problem.graph
