@@ -153,6 +153,9 @@ class LogStore:
                 if writing and self.path is not None:
                     _keep_journal_ahead(connection)
                 connection.execution_options(**{_IS_WRITING: writing})
+                if not writing and self.path is None:
+                    # Else each question sees what was committed until then: a version and columns of different days
+                    connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
                 connection.begin()
             except BaseException:
                 _leave(connection)

@@ -16,7 +16,7 @@ from oracles.log_writer import fillup_of
 from layers.errors import InputError
 from routeplan import log_schema
 from routeplan.fillups import Fillup, SpeedRun
-from routeplan.log_schema import VERSION, Moment, fillups, log_about, make_log, row_of
+from routeplan.log_schema import VERSION, Moment, fillups, log_about, log_version, make_log, row_of
 from routeplan.log_store import open_store
 from routeplan.logbook import Logbook, NewEntry, NoLogError, open_logbook
 
@@ -506,6 +506,18 @@ def test_a_log_that_becomes_later_while_it_is_open_is_left_as_it_is(where: str, 
     with pytest.raises(InputError, match="later routeplan"):
         logbook.log()
     assert raw(where, "SELECT count(*) FROM fillups") == [(0,)]
+
+
+@pytest.mark.parametrize("before", [0, 1])
+def test_a_reader_sees_one_state_while_another_makes_the_log_or_brings_it_up_to_date(where: str, before: int) -> None:
+    raw(where, make=before)
+    store = open_store(where, create=True, patience_s=5)
+    with store.reading() as connection:
+        assert log_version(connection, where) == before
+        raw(where, make=VERSION)
+        assert log_version(connection, where) == before, "a version of one day, columns of another"
+    with store.reading() as connection:
+        assert log_version(connection, where) == VERSION
 
 
 @pytest.mark.parametrize("spoil", ["DELETE FROM routeplan_log", "UPDATE routeplan_log SET version = 0"])
