@@ -41,6 +41,8 @@ __all__ = [
 _QUIET_S = 1.0  # [s] building that takes less shows nothing
 _ALONGSIDE_NMI = 0.05  # [nmi] a shorter approach is no leg to read
 _WIDEST = 110  # characters: longer lines are hard to follow
+_NO_BREAK = "\u00a0"
+_NARROWEST = 20  # characters that a column of words is folded to
 
 
 class Progress:
@@ -361,8 +363,11 @@ def _all_plans(plans: Sequence[Plan], words: PlanWords) -> list[str]:
     ]
     unit = units.volume_label
     head = ("", "arrives", "stops", words.currency, f"margin {unit}", f"burns {unit}", "best at", "fills at")
+    lines = table(head, rows)
+    if max(map(len, lines)) > _terminal_width():
+        lines = table((*head[:-2], head[-1]), [(*r[:-2], f"{r[-2]}: {r[-1]}" if r[-2] else r[-1]) for r in rows])
     count = "One plan" if len(plans) == 1 else f"{len(plans)} plans"
-    return [f"{count}, the recommended one first; none is beaten in every way by another:", *table(head, rows)]
+    return [f"{count}, the recommended one first; none is beaten in every way by another:", *lines]
 
 
 def _call_ahead(calls: Sequence[Call], words: PlanWords) -> list[str]:
@@ -384,33 +389,45 @@ def _legs(plan: Plan, words: PlanWords) -> list[str]:
     units = words.units
     ahead = list(plan.stops)
     since = plan.depart
-    rows: list[tuple[str, ...]] = []
+    rows: list[tuple[tuple[str, ...], tuple[str, ...]]] = []  # figures; where to, its position, what isn't known
+    beside: list[str] = []  # numbers of the approaches to and from a stop
     for i, leg in enumerate(plan.legs, start=1):
+        alongside = leg.kind == "approach" and leg.distance_nmi < _ALONGSIDE_NMI
         if ahead and leg.from_ == ahead[0].dock and leg.depart >= ahead[0].depart:  # later, where a gate is waited for
             stop = ahead.pop(0)
             full = _bare(units, leg.aboard_after_l + leg.fuel_l)
             take = units.volume(stop.take_l) if stop.to_mark else units.volume_up(stop.take_l)
             taken = f"-- {stop.dock}: take {take}, leave"
-            rows.append(("", taken, "", "", "", "", words.clock(stop.depart), full, "", ""))
-        if leg.kind == "approach" and leg.distance_nmi < _ALONGSIDE_NMI and rows:
+            beside += [str(i)] if alongside else []
+            rows.append((("-".join(beside), "", "", "", words.clock(stop.depart), full, ""), (taken, "", "")))
+            beside = []
+            if alongside:
+                continue
+        elif alongside and ahead and leg.to == ahead[0].dock:
+            beside = [str(i)]
             continue
-        rows.append(
-            (
-                str(i),
-                leg.to,
-                write_position(leg.to_position),
-                course(leg.course_deg),
-                f"{leg.distance_nmi:.1f}",
-                f"{leg.speed_kn:g}",
-                words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
-                _bare(units, leg.aboard_after_l),
-                _bare(units, leg.aboard_after_low_l),
-                "" if leg.depth_checked else "depth not checked",
-            )
+        figures = (
+            str(i),
+            course(leg.course_deg),
+            f"{leg.distance_nmi:.1f}",
+            f"{leg.speed_kn:g}",
+            words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
+            _bare(units, leg.aboard_after_l),
+            _bare(units, leg.aboard_after_low_l),
         )
+        unchecked = "" if leg.depth_checked else "depth not checked"
+        rows.append((figures, (leg.to, write_position(leg.to_position), unchecked)))
         since = leg.arrive
     unit = units.volume_label
-    lines = table(("leg", "to", "position", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}", ""), rows)
+    head = ("leg", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}")
+    wide = [(f[0], to, position, *f[1:], unchecked) for f, (to, position, unchecked) in rows]
+    lines = table((head[0], "to", "position", *head[1:], ""), wide)
+    if max(map(len, lines)) > _terminal_width():
+        narrow = [  # a position isn't broken
+            (*figures, ", ".join(filter(None, (to, position.replace(" ", _NO_BREAK), unchecked))))
+            for figures, (to, position, unchecked) in rows
+        ]
+        lines = [line.replace(_NO_BREAK, " ") for line in table((*head, "to"), narrow)]
     heeded: dict[str, list[int]] = {}
     for i, leg in enumerate(plan.legs, start=1):
         for caution in leg.cautions:
@@ -450,17 +467,29 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
 
     Returns
     -------
-    One line a row, the head first.
+    One line a row, the head first; where the last column holds words and is too wide for the terminal, it is folded.
     """
     widths = [max(len(cell) for cell in column) for column in zip(head, *rows, strict=True)]
     right = [all(cell[:1].isdigit() or not cell for cell in column) for column in zip(*rows, strict=True)] or [
         False
     ] * len(head)
+    room = _terminal_width() - sum(widths[:-1]) - 2 * len(widths[:-1])
+    folds = widths[-1] > room >= _NARROWEST and not right[-1]
     lines = []
     for row in [head, *rows]:
         cells = [c.rjust(w) if r else c.ljust(w) for c, w, r in zip(row, widths, right, strict=True)]
-        lines.append("  ".join(cells).rstrip())
+        last = _folded(row[-1], room) if folds else [cells[-1]]
+        beside = "  ".join([*cells[:-1], ""])
+        lines += [f"{beside if i == 0 else ' ' * len(beside)}{words}".rstrip() for i, words in enumerate(last or [""])]
     return lines
+
+
+def _folded(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+
+
+def _terminal_width() -> int:
+    return shutil.get_terminal_size((100, 24)).columns
 
 
 def wrapped(text: str, indent: str = "") -> str:
@@ -477,7 +506,7 @@ def wrapped(text: str, indent: str = "") -> str:
     -------
     The lines.
     """
-    width = max(40, min(_WIDEST, shutil.get_terminal_size((100, 24)).columns))
+    width = max(40, min(_WIDEST, _terminal_width()))
     return textwrap.fill(
         text,
         width,

@@ -15,6 +15,7 @@ from layers.findings import find_doubts
 from routeplan.calls import find_calls
 from routeplan.console import Progress, tell_boat, tell_docks, tell_passage, tell_refusal, tell_region, wrapped
 from routeplan.fuel import read_aboard
+from routeplan.places import write_position
 from routeplan.plan_words import PlanWords
 from routeplan.plans import NoPassageError, Refusal, SlowerRun
 from routeplan.survey import look_at_docks, ranges_at_each_speed
@@ -96,11 +97,47 @@ def test_progress_with_nothing_done_yet_guesses_nothing(monkeypatch: pytest.Monk
 
 @pytest.mark.parametrize("columns", [40, 60, 80, 200])
 def test_paragraphs_fit_the_terminal(monkeypatch: pytest.MonkeyPatch, passage: Passage, columns: int) -> None:
-    """Tables apart, which can't fold; and never wider than a line that an eye can follow back."""
+    """Tables apart; and never wider than a line that an eye can follow back."""
     monkeypatch.setenv("COLUMNS", str(columns))
     for line in tell_passage(passage).splitlines():
-        if not re.match(r"^(leg|\s*\d+  |     --)|^Stop \d", line):
+        if not re.match(r"^(leg| *[\d-]+  | {8,}\S|     --)|^Stop \d", line):
             assert len(line) <= min(columns, 110), line
+
+
+@pytest.mark.parametrize("columns", [80, 90, 200])
+def test_tables_fit_the_terminal_and_lose_nothing(
+    network: Network, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    """On a narrow one names come last and fold in their own column; a position is never broken."""
+    passage = plan_across(network, WHEN, every=True)
+    monkeypatch.setenv("COLUMNS", str(columns))
+    said = tell_passage(passage, every=True)
+    assert all(len(line) <= columns for line in said.splitlines())
+    head = re.search("^leg.*", said, flags=re.MULTILINE)
+    assert head is not None
+    assert ("position" in head[0]) == (columns == 200)
+    assert head[0].endswith(" to") == (columns < 200)
+    plan = passage.recommended
+    for leg in plan.legs:
+        if leg.kind != "approach":  # those are told by the line of the stop
+            assert leg.to in flat(said)
+            assert write_position(leg.to_position) in said
+
+
+def test_the_approaches_to_a_stop_are_numbered_with_it(passage: Passage) -> None:
+    """No number is missed: the pump lies a few lengths off legs 2 and 5, so the line of the fill stands for 3 and 4."""
+    lines = tell_passage(passage).splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("leg")) + 1
+    rows = lines[first : lines.index("", first)]
+    numbers = [row[:5].strip() for row in rows if row[:5].strip()]
+    legs = passage.recommended.legs
+    approaches = [i for i, leg in enumerate(legs, start=1) if leg.kind == "approach"]
+    assert [legs[i - 1].distance_nmi < 0.05 for i in approaches] == [True, True]
+    into, out = approaches
+    assert out == into + 1
+    alone = [str(i) for i in range(1, len(legs) + 1)]
+    assert numbers == [*alone[: into - 1], f"{into}-{out}", *alone[out:]]
+    assert f"-- {passage.recommended.stops[0].dock}: take" in next(row for row in rows if f"{into}-{out}" in row)
 
 
 def test_folding_indents_what_follows() -> None:
@@ -147,7 +184,7 @@ def test_the_legs_line_up(passage: Passage) -> None:
     lines = tell_passage(passage).splitlines()
     head = next(i for i, line in enumerate(lines) if line.startswith("leg"))
     end_of_table = lines.index("", head)
-    rows = [row for row in lines[head + 1 : end_of_table] if not row.startswith("     --")]
+    rows = [row for row in lines[head + 1 : end_of_table] if row[:5].strip().isdigit()]
     numbers = [int(row.split()[0]) for row in rows]
     legs = passage.recommended.legs
     short = [i for i, leg in enumerate(legs, start=1) if leg.kind == "approach" and leg.distance_nmi < 0.05]
@@ -233,8 +270,9 @@ def test_at_most_two_others_are_told(network: Network) -> None:
         assert flat(plan.difference) in flat(said)
 
 
-def test_all_plans_are_a_line_each(network: Network) -> None:
+def test_all_plans_are_a_line_each(network: Network, monkeypatch: pytest.MonkeyPatch) -> None:
     """Lined up under their heads, the recommended one first, its name where it has one."""
+    monkeypatch.setenv("COLUMNS", "130")
     passage = plan_across(network, WHEN, every=True)
     lines = tell_passage(passage, every=True).splitlines()
     head = next(i for i, line in enumerate(lines) if "fills at" in line)
