@@ -19,6 +19,8 @@ from zoneinfo import ZoneInfo
 from layers.errors import InputError, RouteplanError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from opening_hours import OpeningHours
 
 __all__ = ["LONGEST_SHUT_DAYS", "LONGEST_TEXT", "Hours", "NeverOpensError", "read_hours"]
@@ -278,21 +280,10 @@ class Hours:
         14
         """
         start = _zoned(when)
-        latest = start + timedelta(days=LONGEST_SHUT_DAYS)
-        changes = self._changes
-        if changes.begin is None or start < changes.begin:
-            changes.restart(start, is_open=self.is_open(start))
-        at = changes.index(start)
-        while True:
-            while at + 1 >= len(changes.moments) and changes.until <= latest:  # the end of this span isn't known yet
-                self._find_next_change()
-            begin = max(start, changes.moments[at])
-            closes = changes.moments[at + 1] if at + 1 < len(changes.moments) else None
-            if changes.is_open[at] and begin <= latest and (closes is None or closes - begin >= lasts):
+        for begin, closes in self._openings(start, start + timedelta(days=LONGEST_SHUT_DAYS)):
+            if closes is None or closes - begin >= lasts:
                 return begin
-            if closes is None or closes > latest:
-                raise NeverOpensError(self.text, start)
-            at += 1
+        raise NeverOpensError(self.text, start)
 
     def longest_open(self, when: datetime, ahead: timedelta) -> timedelta:
         """Find the longest time for which the place stays open at a stretch.
@@ -324,19 +315,27 @@ class Hours:
         """
         start = _zoned(when)
         latest = start + ahead
-        longest, moment = timedelta(), start
-        while moment < latest:
-            try:
-                opens = self.next_open_for(moment, longest + timedelta(microseconds=1))
-            except NeverOpensError:
-                return longest
-            if opens >= latest:
-                return longest
-            closes = self.next_change(opens)
-            if closes is None or closes > latest:
-                return max(longest, latest - opens)
-            longest, moment = max(longest, closes - opens), closes
+        longest = timedelta()
+        for begin, closes in self._openings(start, latest):
+            longest = max(longest, (latest if closes is None else min(closes, latest)) - begin)
         return longest
+
+    def _openings(self, start: datetime, latest: datetime) -> Iterator[tuple[datetime, datetime | None]]:
+        """List the openings from a moment on that begin by another; one that goes on beyond that may have no end."""
+        changes = self._changes
+        if changes.begin is None or start < changes.begin:
+            changes.restart(start, is_open=self.is_open(start))
+        at = changes.index(start)
+        while True:
+            while at + 1 >= len(changes.moments) and changes.until <= latest:  # the end of this span isn't known yet
+                self._find_next_change()
+            begin = max(start, changes.moments[at])
+            closes = changes.moments[at + 1] if at + 1 < len(changes.moments) else None
+            if changes.is_open[at] and begin <= latest:
+                yield begin, closes
+            if closes is None or closes > latest:
+                return
+            at += 1
 
     def _find_next_change(self) -> None:
         """Look one change further ahead than was looked before, and keep it."""

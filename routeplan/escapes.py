@@ -96,8 +96,9 @@ class Escapes:
                 self._least[a, b] = track
         np.fill_diagonal(self._least_l, 0.0)
         self._carries, self._ends = self._list_carries()
-        self._finishing: dict[int, NDArray[np.bool_]] = {}
+        self._finishing, self._relied_on = self._find_finishing(np.full(self._ends.size, fill_value=True))
         self._tables: dict[tuple[int, int], _Table] = {}
+        self._nearest: dict[tuple[int, int], list[tuple[float, float]]] = {}
 
     def ways(self, place: int, stage: int) -> tuple[Escape, ...]:
         """List the ways out from a dock, whatever the fuel aboard.
@@ -136,9 +137,10 @@ class Escapes:
         -------
         Infinity where there is no way out at all.
         """
-        table = self._table(place, stage)
-        needs_l = self._needs_l(table.fuel_l, table.sale_l, burned_l, sd_l)
-        return float(needs_l.min(initial=math.inf))
+        key = (place, stage)
+        if key not in self._nearest:
+            self._nearest[key] = _unbeaten(self._table(place, stage))
+        return min((self._need_l(*way, burned_l, sd_l) for way in self._nearest[key]), default=math.inf)
 
     def allows(self, place: int, stage: int, mean_l: float, burned_l: float, sd_l: float) -> bool:
         """Tell whether an arrival leaves a way out.
@@ -184,14 +186,13 @@ class Escapes:
         -------
         True where it can be taken.
         """
-        need_l = self._needs_l(np.array([way.fuel_l]), np.array([way.sale_l]), burned_l, sd_l)[0]
-        return bool(need_l <= mean_l - burned_l + _TIE_L)
+        return self._need_l(way.fuel_l, way.sale_l, burned_l, sd_l) <= mean_l - burned_l + _TIE_L
 
-    def _needs_l(self, fuel_l: Vector, sale_l: Vector, burned_l: float, sd_l: float) -> Vector:
-        """[l] Fuel that must be aboard for ways out: for the way itself, and not to be too empty for a fill there."""
+    def _need_l(self, fuel_l: float, sale_l: float, burned_l: float, sd_l: float) -> float:
+        """[l] Fuel that must be aboard for a way out: for the way itself, and not to be too empty for a fill there."""
         problem = self._problem
-        doubt_l = problem.z * np.hypot(sd_l, problem.sd_share * (burned_l + fuel_l))
-        return np.maximum(self._limit_l + fuel_l + doubt_l, problem.full_l + fuel_l - sale_l)
+        doubt_l = problem.z * math.hypot(sd_l, problem.sd_share * (burned_l + fuel_l))
+        return max(self._limit_l + fuel_l + doubt_l, problem.full_l + fuel_l - sale_l)
 
     def _table(self, place: int, stage: int) -> _Table:
         """Lay the ways out from a dock side by side."""
@@ -264,12 +265,31 @@ class Escapes:
 
     def _finishing_without(self, closed: int) -> NDArray[np.bool_]:
         """Tell from which (dock, stage), filled to the mark, the destination can be reached without one dock."""
-        if closed not in self._finishing:
-            usable = np.repeat(self._docks != closed, len(self._problem.targets))
-            reached = self._ends.reshape(-1) & usable
-            frontier = reached
-            while frontier.any():
-                frontier = self._carries[:, frontier].any(axis=1) & usable & ~reached
-                reached = reached | frontier
-            self._finishing[closed] = reached.reshape(self._ends.shape)
-        return self._finishing[closed]
+        usable = np.repeat(self._docks != closed, len(self._problem.targets))
+        if closed in self._relied_on:
+            reached, _ = self._find_finishing(usable)
+        else:
+            reached = self._finishing & usable
+        return reached.reshape(self._ends.shape)
+
+    def _find_finishing(self, usable: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], frozenset[int]]:
+        """Go back from the destination; tell what can reach it, and a few docks over which all of that can."""
+        reached = frontier = self._ends.reshape(-1) & usable
+        relied_on: set[int] = set()
+        while frontier.any():
+            at = np.flatnonzero(frontier)
+            carried = self._carries[:, at]
+            frontier = carried.any(axis=1) & usable & ~reached
+            reached = reached | frontier
+            over = np.unique(at[carried[frontier].argmax(axis=1)])
+            relied_on.update(self._docks[over // len(self._problem.targets)].tolist())
+        return reached, frozenset(relied_on)
+
+
+def _unbeaten(table: _Table) -> list[tuple[float, float]]:
+    """[l] Pick the ways out that none beats in both: fuel, and the most that is sold at their end."""
+    kept: list[tuple[float, float]] = []
+    for i in np.lexsort((-table.sale_l, table.fuel_l)):
+        if not kept or table.sale_l[i] > kept[-1][1]:
+            kept.append((float(table.fuel_l[i]), float(table.sale_l[i])))
+    return kept

@@ -300,3 +300,27 @@ def test_changes_are_where_a_watchman_sees_them(rules: list[tuple[str, str, str]
         walked.append(moment)
         moment = hours.next_change(moment)
     assert walked == seen
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "08:00-12:00,14:00-17:15",
+        "Mo-Fr 08:00-18:00; Sa 09:00-13:00",
+        "Fr 22:00-04:30; Su 05:00-05:15",
+        "24/7; We off",
+        "Oct 24-26; Oct 27 06:00-07:00",
+        "Su 00:30-02:45",
+        "24/7",
+        "Dec",
+    ],
+)
+@pytest.mark.parametrize("start", ["2026-10-21T09:15", "2026-10-24T23:00", "2026-07-03T15:00"])
+def test_the_longest_opening_is_that_of_the_quarters_of_an_hour(text: str, start: str) -> None:
+    """Asked for each quarter of a week, over the night that the clocks are put back too; what goes on is cut there."""
+    hours, begin = read_hours(text, ZoneInfo("Europe/Lisbon")), datetime.fromisoformat(start).replace(tzinfo=UTC)
+    longest = running = 0
+    for quarter in range(7 * 96):
+        running = running + 1 if hours.is_open(begin + quarter * timedelta(minutes=15)) else 0
+        longest = max(longest, running)
+    assert hours.longest_open(begin, timedelta(days=7)) == longest * timedelta(minutes=15)
