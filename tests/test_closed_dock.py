@@ -6,12 +6,15 @@ from dataclasses import replace
 from random import Random
 from typing import TYPE_CHECKING, Any, Literal
 
+import networkx as nx
 import pytest
 from oracles.closed_game import Game, every_safe_plan, may_fill
 from oracles.every_plan import Pump, Puzzle, Tank, Way, as_good, every_plan
+from oracles.plane_docks import plane_problem
 from oracles.puzzle_draws import draw_puzzle
 from posed import a_problem, faults_of, figures, found_figures
 
+from routeplan.escapes import Escapes
 from routeplan.search import find_labels
 
 if TYPE_CHECKING:
@@ -223,6 +226,28 @@ def test_500_closed_dock_games() -> None:
     assert wrong == []
     assert bitten > 100  # else the rule is hardly tried
     assert found > 200
+
+
+@pytest.mark.parametrize(("docks", "long_nmi"), [(16, 320.0), (40, 600.0), (40, 320.0)])
+def test_the_ways_out_on_a_coast_are_those_that_networkx_leaves(docks: int, long_nmi: float) -> None:
+    """Each dock is taken out of the graph in turn; on a sparse coast everything behind some of them hangs on them."""
+    counts = set()
+    for seed in range(3):
+        problem = plane_problem(seed, docks, long_nmi=long_nmi, with_hours=False)
+        carried = nx.DiGraph()
+        for a, b, burn_l in problem.graph.edges(data="fuel_l"):
+            sold_l = problem.docks[b].largest_sale_l if b in problem.docks else None
+            enough = problem.low_l(problem.full_l, burn_l, problem.full_sd_l) >= problem.floor_l
+            if a in problem.docks and enough and (sold_l is None or burn_l <= sold_l):
+                carried.add_edge(a, b)
+        escapes = Escapes(problem)
+        for closed in problem.docks:
+            left = nx.restricted_view(carried, [closed], [])
+            finishing = (nx.ancestors(left, 1) | {1}) if 1 in left else {1}
+            due = {place for place in finishing if problem.graph.has_edge(closed, place)}
+            assert {way.place for way in escapes.ways(closed, 0)} == due
+            counts.add(len(due))
+    assert len(counts) > 5
 
 
 def test_each_stop_of_each_plan_has_its_alternate() -> None:
