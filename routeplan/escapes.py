@@ -95,7 +95,8 @@ class Escapes:
                 self._least_l[i, j] = track.fuel_l
                 self._least[a, b] = track
         np.fill_diagonal(self._least_l, 0.0)
-        self._carries, self._ends = self._list_carries()
+        carries, self._ends = self._list_carries()
+        self._carried_from = np.ascontiguousarray(carries.T)
         self._finishing, self._relied_on = self._find_finishing(np.full(self._ends.size, fill_value=True))
         self._tables: dict[tuple[int, int], _Table] = {}
         self._nearest: dict[tuple[int, int], list[tuple[float, float]]] = {}
@@ -278,10 +279,10 @@ class Escapes:
         relied_on: set[int] = set()
         while frontier.any():
             at = np.flatnonzero(frontier)
-            carried = self._carries[:, at]
-            frontier = carried.any(axis=1) & usable & ~reached
+            carried = self._carried_from[at]
+            frontier = carried.any(axis=0) & usable & ~reached
             reached = reached | frontier
-            over = np.unique(at[carried[frontier].argmax(axis=1)])
+            over = at[carried[:, frontier].argmax(axis=0)]
             relied_on.update(self._docks[over // len(self._problem.targets)].tolist())
         return reached, frozenset(relied_on)
 
