@@ -241,13 +241,7 @@ class Hours:
         >>> hours.next_open(datetime(2026, 7, 3, 19, 0, tzinfo=UTC)).isoformat()  # a Friday evening
         '2026-07-06T08:00:00+00:00'
         """
-        start = _zoned(when)
-        moment: datetime | None = start
-        while moment is not None:
-            if self.is_open(moment):
-                return moment
-            moment = self._change_after(moment, start)
-        raise NeverOpensError(self.text, start)
+        return self.next_open_for(when, timedelta())
 
     def next_open_for(self, when: datetime, lasts: timedelta) -> datetime:
         """Find the first moment from `when` on at which the place is open and stays so for long enough.
@@ -280,8 +274,8 @@ class Hours:
         14
         """
         start = _zoned(when)
-        for begin, closes in self._openings(start, start + timedelta(days=LONGEST_SHUT_DAYS)):
-            if closes is None or closes - begin >= lasts:
+        for is_open, begin, ends in self._stretches(start, start + timedelta(days=LONGEST_SHUT_DAYS)):
+            if is_open and (ends is None or ends - begin >= lasts):
                 return begin
         raise NeverOpensError(self.text, start)
 
@@ -316,24 +310,25 @@ class Hours:
         start = _zoned(when)
         latest = start + ahead
         longest = timedelta()
-        for begin, closes in self._openings(start, latest):
-            longest = max(longest, (latest if closes is None else min(closes, latest)) - begin)
+        for is_open, begin, ends in self._stretches(start, latest):
+            if is_open:
+                longest = max(longest, (latest if ends is None else min(ends, latest)) - begin)
         return longest
 
-    def _openings(self, start: datetime, latest: datetime) -> Iterator[tuple[datetime, datetime | None]]:
-        """List the openings from a moment on that begin by another; one that goes on beyond that may have no end."""
+    def _stretches(self, start: datetime, latest: datetime) -> Iterator[tuple[bool, datetime, datetime | None]]:
+        """List the stretches, open and shut by turns, from one moment to another; the last may have no end by then."""
         changes = self._changes
         if changes.begin is None or start < changes.begin:
             changes.restart(start, is_open=self.is_open(start))
+        while changes.until <= start:
+            self._find_next_change()
         at = changes.index(start)
         while True:
             while at + 1 >= len(changes.moments) and changes.until <= latest:  # the end of this span isn't known yet
                 self._find_next_change()
-            begin = max(start, changes.moments[at])
-            closes = changes.moments[at + 1] if at + 1 < len(changes.moments) else None
-            if changes.is_open[at] and begin <= latest:
-                yield begin, closes
-            if closes is None or closes > latest:
+            ends = changes.moments[at + 1] if at + 1 < len(changes.moments) else None
+            yield changes.is_open[at], max(start, changes.moments[at]), ends
+            if ends is None or ends > latest:
                 return
             at += 1
 
@@ -375,11 +370,9 @@ class Hours:
         None
         """
         start = _zoned(when)
-        before = self.is_open(start)
-        moment = self._change_after(start, start)
-        while moment is not None and self.is_open(moment) == before:  # from shut to unknown is no change to us
-            moment = self._change_after(moment, start)
-        return moment
+        latest = start + timedelta(days=LONGEST_SHUT_DAYS)
+        _, _, ends = next(self._stretches(start, latest))
+        return None if ends is None or ends > latest else ends
 
     def _change_after(self, moment: datetime, start: datetime) -> datetime | None:
         """Return the next moment at which some group of rules changes; None where that is too far off."""

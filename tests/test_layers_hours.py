@@ -324,3 +324,17 @@ def test_the_longest_opening_is_that_of_the_quarters_of_an_hour(text: str, start
         running = running + 1 if hours.is_open(begin + quarter * timedelta(minutes=15)) else 0
         longest = max(longest, running)
     assert hours.longest_open(begin, timedelta(days=7)) == longest * timedelta(minutes=15)
+
+
+@settings(max_examples=30)
+@given(
+    asked=st.lists(st.tuples(st.sampled_from(["next_open", "next_change"]), st.integers(0, 4 * 24 * 20)), max_size=6)
+)
+def test_what_was_asked_before_changes_no_answer(asked: list[tuple[str, int]]) -> None:
+    """Openings once found are kept: earlier and later moments, and those of the very opening, get the same answers."""
+    text, begin = "Mo-Fr 08:00-12:00,14:00-18:00; Sa 22:00-03:00", datetime(2026, 10, 20, tzinfo=UTC)
+    kept = read_hours(text, AZORES)
+    for question, quarter in asked:
+        moment = begin + quarter * timedelta(minutes=15)
+        fresh = read_hours(text, AZORES)
+        assert getattr(kept, question)(moment) == getattr(fresh, question)(moment)
