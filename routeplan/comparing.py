@@ -12,12 +12,12 @@ if TYPE_CHECKING:
     from routeplan.boats import Boat
     from routeplan.plans import Plan
 
-__all__ = ["LEAST_TOLD_L", "difference", "without_near_ones"]
+__all__ = ["difference", "later_words", "margin_words", "without_near_ones"]
 
 _NEAR_H = 5 / 60  # [h] plans are near one another if they arrive within this,
 _NEAR_SHARE = 0.01  # cost the same but for this share of it, and keep margins within this share of the tank
 _FAR_H = 24.0  # [h] a plan that arrives so much later is listed on request only
-LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
+_LEAST_TOLD_L = 0.2  # [l] margins that differ by less are the same
 _COUNTS = {0: ("no stop", "none"), 1: ("one stop", "one"), 2: ("two stops", "two")}
 
 
@@ -71,10 +71,44 @@ def difference(first: Plan, other: Plan, boat: Boat, currency: str) -> str:
     more_l = other.aboard_on_arrival_l - first.aboard_on_arrival_l
     if abs(more_l) >= _NEAR_SHARE * boat.tank.capacity_l:
         said.append(f"arrives with {boat.units.volume(abs(more_l))} {'more' if more_l > 0 else 'less'} aboard")
-    margin_l = other.least_margin_l - first.least_margin_l
-    if abs(margin_l) >= LEAST_TOLD_L:
-        said.append(f"least margin {boat.units.volume_down(abs(margin_l))} {'larger' if margin_l > 0 else 'smaller'}")
+    said += margin_words(other.least_margin_l - first.least_margin_l, boat)
     return "; ".join(said)
+
+
+def later_words(later_h: float) -> str:
+    """Tell how much later one plan is than another.
+
+    Parameters
+    ----------
+    later_h
+        [h] How much; negative for earlier.
+
+    Returns
+    -------
+    Such as ``19 h 17 min later``.
+    """
+    if abs(later_h) * 60 < 0.5:
+        return "at the same time"
+    return f"{shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}"
+
+
+def margin_words(larger_l: float, boat: Boat) -> list[str]:
+    """Tell how much larger one plan's least margin is than another's.
+
+    Parameters
+    ----------
+    larger_l
+        [l] How much; negative for smaller.
+    boat
+        Its display units.
+
+    Returns
+    -------
+    Such as ``least margin 4.0 gal smaller``; nothing where they hardly differ.
+    """
+    if abs(larger_l) < _LEAST_TOLD_L:
+        return []
+    return [f"least margin {boat.units.volume_down(abs(larger_l))} {'larger' if larger_l > 0 else 'smaller'}"]
 
 
 def _route_words(first: Plan, other: Plan) -> list[str]:
@@ -86,11 +120,7 @@ def _route_words(first: Plan, other: Plan) -> list[str]:
         said.append(f"{stops[0]} instead of {instead[1]}")
     elif other.stops:
         said.append(f"stops at {', '.join(s.dock for s in other.stops)}")
-    later_h = other.time_h - first.time_h
-    if abs(later_h) * 60 >= 0.5:
-        said.append(f"arrives {shown_duration(abs(later_h))} {'later' if later_h > 0 else 'earlier'}")
-    else:
-        said.append("arrives at the same time")
+    said.append(f"arrives {later_words(other.time_h - first.time_h)}")
     slowest_kn = min(other.speeds_kn, default=0.0)
     if slowest_kn < min(first.speeds_kn, default=0.0):
         said.append(f"runs at {shown_speed(slowest_kn)} for a part of the way")

@@ -9,14 +9,14 @@ from pyproj import Geod
 
 from layers.plane import METRES_PER_NMI
 from routeplan.choosing import part_rule, rank, without_unpriced
-from routeplan.comparing import LEAST_TOLD_L
+from routeplan.comparing import later_words, margin_words
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
 from routeplan.part_fills import find_part_filled
 from routeplan.plans import Instead, SlowerRun
 from routeplan.search import fill_to_mark, find_labels
 from routeplan.tracks import Tracks
-from routeplan.units_shown import shown_duration, shown_money
+from routeplan.units_shown import shown_money
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -107,16 +107,13 @@ def _words(question: Question, instead: Instead) -> str:
     units, currency = question.boat.units, question.network.region.about.currency
     if not instead.stops:
         return "without this dock the best plan has no stop"
-    later, dearer, less = instead.later_h, instead.dearer, instead.margin_less_l
-    said = ["at the same time"]
-    if abs(later) * 60 >= 0.5:
-        said = [f"{shown_duration(abs(later))} {'later' if later > 0 else 'earlier'}"]
+    dearer = instead.dearer
+    said = [later_words(instead.later_h)]
     if dearer is None:
         said.append("cost can't be compared, as a price isn't known")
     elif abs(dearer) >= 0.5:
         said.append(f"{shown_money(abs(dearer), currency)} {'dearer' if dearer > 0 else 'cheaper'}")
-    if abs(less) >= LEAST_TOLD_L:
-        said.append(f"least margin {units.volume_down(abs(less))} {'smaller' if less > 0 else 'larger'}")
+    said += margin_words(-instead.margin_less_l, question.boat)
     if abs(instead.aboard_more_l) >= _TOLD_SHARE * question.boat.tank.capacity_l:
         word = "more" if instead.aboard_more_l > 0 else "less"
         said.append(f"{units.volume(abs(instead.aboard_more_l))} {word} aboard at the end")

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.sparse import csgraph
 
+from routeplan.search import least_from_end
+
 if TYPE_CHECKING:
     from routeplan.problem import Problem
+    from routeplan.search import Back
 
 __all__ = ["PartBounds"]
 
@@ -57,15 +59,15 @@ class PartBounds:
         # who can't have bought any fuel within a tank burns what she left with, which is paid
         behind = np.where(np.isfinite(behind), behind, 0.0)
         self._dearest = dict(zip(places, np.where(within, behind, 0.0).max(axis=1, initial=0.0).tolist(), strict=True))
-        time_fuel: dict[tuple[int, int], list[tuple[tuple[int, int], float, float, float]]] = {}
+        back: Back = {}
         for stage, target in enumerate(problem.targets):
             for a, b, time_h, fuel_l in hops:
                 berthing_h = 0.0 if b == target else problem.berthing_h
                 money = price_of_time_per_h * (time_h + berthing_h) + fuel_l * behind[places[a]]
                 money = money if fuel_l <= tank_l else math.inf
-                time_fuel.setdefault((b, stage + (b == target)), []).append(((a, stage), time_h, fuel_l, money))
+                back.setdefault((b, stage + (b == target)), []).append(((a, stage), (time_h, fuel_l, money)))
         end = (problem.targets[-1], len(problem.targets))
-        hours, litres, money = (_from_end(time_fuel, end, which) for which in (0, 1, 2))
+        hours, litres, money = (least_from_end(back, end, which) for which in (0, 1, 2))
         self._ahead = {node: (hours[node], litres[node], money.get(node, math.inf)) for node in hours}
 
     def of(self, place: int, stage: int, time_h: float, cost: float, aboard_l: float) -> float:
@@ -93,19 +95,3 @@ class PartBounds:
         plain = self._per_h * hours + max(0.0, fuel_l - over_l) * self._least_per_l
         saved = over_l * (self._dearest[place] if over_l > 0 else self._least_per_l)
         return so_far + max(plain, money - saved)
-
-
-def _from_end(
-    back: dict[tuple[int, int], list[tuple[tuple[int, int], float, float, float]]], end: tuple[int, int], which: int
-) -> dict[tuple[int, int], float]:
-    best: dict[tuple[int, int], float] = {}
-    queue: list[tuple[float, tuple[int, int]]] = [(0.0, end)]
-    while queue:
-        gone, node = heapq.heappop(queue)
-        if node in best:
-            continue
-        best[node] = gone
-        for before, *costs in back.get(node, ()):
-            if before not in best and costs[which] < math.inf:
-                heapq.heappush(queue, (gone + costs[which], before))
-    return best

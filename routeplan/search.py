@@ -28,9 +28,11 @@ if TYPE_CHECKING:
 
     Vector = NDArray[np.float64]
 
-__all__ = ["CRITERIA", "Ahead", "Criterion", "fill_to_mark", "find_labels"]
+__all__ = ["CRITERIA", "Ahead", "Back", "Criterion", "fill_to_mark", "find_labels", "least_from_end"]
 
 Criterion = Literal["time", "cost", "stops", "margin"]
+Node = tuple[int, int]  # terminal, and targets passed
+Back = dict[Node, list[tuple[Node, tuple[float, ...]]]]  # from where each can be come to, and what that costs
 CRITERIA: tuple[Criterion, ...] = ("time", "cost", "stops", "margin")
 
 _DROP_L = 1e-6  # [l] rounding: a fill may take so much more than a dock sells at the most
@@ -123,7 +125,7 @@ class Ahead:
         ends = (problem.targets[-1], len(problem.targets))
         back = self._list_back()
         self._ahead: dict[tuple[int, int], Vector | None] = {}
-        found = [_from_end(back, ends, CRITERIA.index(c)) for c in criteria]
+        found = [least_from_end(back, ends, CRITERIA.index(c), widest=c == "margin") for c in criteria]
         for node in found[0] if found else ():
             self._ahead[node] = np.array([least[node] for least in found])
 
@@ -142,7 +144,7 @@ class Ahead:
         """
         return self._ahead.get((place, stage))
 
-    def _list_back(self) -> dict[tuple[int, int], list[tuple[tuple[int, int], tuple[float, float, float, float]]]]:
+    def _list_back(self) -> Back:
         """List for each (place, stage) from where it can be come to, and what that costs in each criterion."""
         problem = self._problem
         most_l, least_sd_l = max(problem.full_l, problem.mean_l), min(problem.full_sd_l, problem.sd_l)
@@ -152,7 +154,7 @@ class Ahead:
             margin_l = problem.low_l(most_l, track.fuel_l, least_sd_l) - problem.floor_l
             if margin_l >= 0:
                 hops.append((a, b, track, margin_l))
-        back: dict[tuple[int, int], list[tuple[tuple[int, int], tuple[float, float, float, float]]]] = {}
+        back: Back = {}
         for stage, target in enumerate(problem.targets):
             for a, b, track, margin_l in hops:
                 if b == target:
@@ -168,25 +170,35 @@ class Ahead:
         return back
 
 
-def _from_end(
-    back: dict[tuple[int, int], list[tuple[tuple[int, int], tuple[float, float, float, float]]]],
-    end: tuple[int, int],
-    which: int,
-) -> dict[tuple[int, int], float]:
-    """Find the least that is still to come in one criterion: a sum, or for the margin the worst hop of the best way."""
-    widest = CRITERIA[which] == "margin"
-    best: dict[tuple[int, int], float] = {}
-    ties = itertools.count()
-    queue = [(-np.inf if widest else 0.0, next(ties), end)]
+def least_from_end(back: Back, end: Node, which: int, *, widest: bool = False) -> dict[Node, float]:
+    """Find the least that is still to come from everywhere, in one of several costs.
+
+    Parameters
+    ----------
+    back
+        For each node from where it can be come to, and what that costs; nowhere by an infinite cost.
+    end
+        Where it ends.
+    which
+        Index of the cost that counts.
+    widest
+        Whether the worst step of the best way counts in place of the sum.
+
+    Returns
+    -------
+    By node; those from which the end is out of reach aren't in it.
+    """
+    best: dict[Node, float] = {}
+    queue = [(-np.inf if widest else 0.0, end)]
     while queue:
-        cost, _, node = heapq.heappop(queue)
+        cost, node = heapq.heappop(queue)
         if node in best:
             continue
         best[node] = cost
         for before, costs in back.get(node, ()):
-            if before not in best:
+            if before not in best and costs[which] < np.inf:
                 further = max(cost, costs[which]) if widest else cost + costs[which]
-                heapq.heappush(queue, (further, next(ties), before))
+                heapq.heappush(queue, (further, before))
     return best
 
 
