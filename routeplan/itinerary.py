@@ -14,8 +14,9 @@ from layers.plane import METRES_PER_NMI
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from routeplan.leg_graph import Rates
     from routeplan.network import Network
-    from routeplan.tracks import Rates, Track
+    from routeplan.tracks import Track
 
     Points = NDArray[np.float64]
     Point = tuple[float, float]

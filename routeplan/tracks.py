@@ -7,17 +7,16 @@ apart round one headland become one, kinks that save next to nothing go. Time an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import networkx as nx
 import numpy as np
 import shapely
-from scipy import sparse
 from scipy.sparse import csgraph
 
 from layers.plane import METRES_PER_NMI
+from routeplan.leg_graph import LegGraph, Price, Rates
 from routeplan.network import split_by_speed_area
 
 if TYPE_CHECKING:
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
     Point = tuple[float, float]
 
-__all__ = ["Rates", "Track", "Tracks", "build_dock_graph"]
+__all__ = ["Track", "Tracks", "build_dock_graph"]
 
 _SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are merged: 21 s at 26 kn
 _KINK_SHARE = 5e-4  # of time or fuel on the legs around: what a kink must save to stay
@@ -39,77 +38,6 @@ _MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may le
 _MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
 _MOST_SHUT = 12  # sets of gates that are tried shut
 _ROOM_M = 0.02  # [m] a leg that runs along the water's edge may leave it by this much: rounding
-
-
-@dataclass(frozen=True)
-class Rates:
-    """What a mile costs a boat at one chosen speed, in open water and under each limit.
-
-    Parameters
-    ----------
-    speed_kn
-        [kn] Speed made in open water, then in each of the water's speed areas.
-    burn_lph
-        [l/h] Burn at each of them.
-    slow_kn, slow_lph
-        [kn, l/h] Speed and burn on approaches and through gates, in open water and in each area: no wake, or less.
-    idle_lph
-        [l/h] Burn while a bridge is waited for.
-    """
-
-    speed_kn: tuple[float, ...]
-    burn_lph: tuple[float, ...]
-    slow_kn: tuple[float, ...]
-    slow_lph: tuple[float, ...]
-    idle_lph: float
-
-    @classmethod
-    def of(cls, boat: Boat, network: Network, speed_kn: float) -> Rates:
-        """Work out the rates.
-
-        Parameters
-        ----------
-        boat
-            Its burn table.
-        network
-            Its water holds the limits.
-        speed_kn
-            [kn] Chosen speed.
-
-        Returns
-        -------
-        The rates.
-        """
-        limits = [float("inf"), *(area.limit_kn for area in network.water.speed_areas)]
-        speeds = [boat.steady_kn(min(speed_kn, limit)) for limit in limits]
-        slow = [boat.steady_kn(min(boat.no_wake_kn, speed_kn, limit)) for limit in limits]
-        return cls(
-            tuple(speeds),
-            tuple(boat.burn_lph(v) for v in speeds),
-            tuple(slow),
-            tuple(boat.burn_lph(v) for v in slow),
-            boat.burn.idle_lph,
-        )
-
-    @cached_property
-    def hours_per_nmi(self) -> Points:
-        """[h/nmi] Time for a mile in each kind of water."""
-        return np.asarray(1 / np.array(self.speed_kn))
-
-    @cached_property
-    def litres_per_nmi(self) -> Points:
-        """[l/nmi] Fuel for a mile in each kind of water."""
-        return np.asarray(np.array(self.burn_lph) / np.array(self.speed_kn))
-
-    @cached_property
-    def slow_hours_per_nmi(self) -> Points:
-        """[h/nmi] Time for a mile of approach or gate in each kind of water."""
-        return np.asarray(1 / np.array(self.slow_kn))
-
-    @cached_property
-    def slow_litres_per_nmi(self) -> Points:
-        """[l/nmi] Fuel for a mile of approach or gate in each kind of water."""
-        return np.asarray(np.array(self.slow_lph) / np.array(self.slow_kn))
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,15 +91,6 @@ class Track:
         )
 
 
-class _Shape(NamedTuple):
-    """A sparse matrix without its weights."""
-
-    order: NDArray[np.int64]  # of the weights, by row and column
-    firsts: NDArray[np.int64]  # where the weights of each entry begin
-    columns: NDArray[np.int32]
-    row_starts: NDArray[np.int32]
-
-
 class Tracks:
     """Finds tracks between a network's terminals for a boat at one speed.
 
@@ -195,7 +114,8 @@ class Tracks:
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
-        self._slow_nmi: dict[tuple[Point, ...], Points] = {}
+        self._legs = LegGraph(network)
+        self._by_fuel, self._by_time = Price.of_fuel(self.rates), Price.of_time(self.rates)
 
     def find(
         self, pairs: Iterable[tuple[int, int]], most_l: float = np.inf
@@ -249,9 +169,9 @@ class Tracks:
         -------
         One figure a terminal; infinity where there is no way.
         """
-        graph, _ = self._graph(by_fuel=True)
-        away = csgraph.dijkstra(graph, directed=True, indices=len(self.network.nodes) + source)
-        return np.array([self._arrive(t, away, by_fuel=True)[0] for t in range(len(self.network.terminals))])
+        legs, price = self._legs, self._by_fuel
+        away = csgraph.dijkstra(legs.weigh(price), directed=True, indices=legs.first + source)
+        return np.array([legs.arrive(t, away, price)[0] for t in range(len(self.network.terminals))])
 
     def _search(
         self,
@@ -267,17 +187,22 @@ class Tracks:
         sources = sorted({a for a, _ in wanted})
         if not sources:
             return passed
-        graph, first = self._graph(by_fuel=by_fuel, shut=shut)
+        legs, first = self._legs, self._legs.first
+        price = self._by_fuel if by_fuel else self._by_time
         gates = {pair: g.gate for g in self.network.gate_legs for pair in (g.nodes, g.nodes[::-1])}
         limit = most_l if by_fuel else np.inf
         away, before = csgraph.dijkstra(
-            graph, directed=True, indices=[first + s for s in sources], return_predecessors=True, limit=limit
+            legs.weigh(price, shut),
+            directed=True,
+            indices=[first + s for s in sources],
+            return_predecessors=True,
+            limit=limit,
         )
         for row, source in enumerate(sources):
             for target in range(len(self.network.terminals)):
                 if (source, target) not in wanted:
                     continue
-                cost, last = self._arrive(target, away[row], by_fuel=by_fuel)
+                cost, last = legs.arrive(target, away[row], price)
                 if not np.isfinite(cost) or (by_fuel and cost > most_l):
                     continue
                 nodes = [last]
@@ -288,61 +213,6 @@ class Tracks:
                     if step in gates:
                         passed.setdefault(gates[step], set()).add((source, target))
         return passed
-
-    def _graph(self, *, by_fuel: bool, shut: frozenset[int] = frozenset()) -> tuple[sparse.csr_array, int]:
-        """Weigh the legs; the terminals come after the nodes and have only ways out, so that none is passed through."""
-        network, shape = self.network, self._shape
-        weight = network.lengths_nmi @ (self.rates.litres_per_nmi if by_fuel else self.rates.hours_per_nmi)
-        gates = [np.inf if g.gate in shut else self._gate_cost(g, by_fuel=by_fuel) for g in network.gate_legs]
-        approaches = [
-            self._slow_cost((approach.start, approach.entry), by_fuel=by_fuel)
-            for terminal in network.terminals
-            for approach in terminal.attachment.approaches
-        ]
-        weights = np.concatenate([weight, weight, gates, gates, approaches])[shape.order]
-        lightest = np.minimum.reduceat(weights, shape.firsts) if len(weights) else weights
-        size = len(network.nodes) + len(network.terminals)
-        lightest = np.maximum(lightest, 1e-12)  # no weight is zero
-        return sparse.csr_array((lightest, shape.columns, shape.row_starts), shape=(size, size)), len(network.nodes)
-
-    @cached_property
-    def _shape(self) -> _Shape:
-        """The matrix of the legs but for its weights: parallel legs lie side by side, to keep the lighter weight."""
-        network, first = self.network, len(self.network.nodes)
-        a, b = network.legs[:, 0], network.legs[:, 1]
-        ends = np.array([g.nodes for g in network.gate_legs], dtype=np.int32).reshape(-1, 2)
-        entries = [(first + i, entry) for i, t in enumerate(network.terminals) for entry in t.entries]
-        out, into = np.array(entries, dtype=np.int32).reshape(-1, 2).T
-        rows = np.concatenate([a, b, ends[:, 0], ends[:, 1], out])
-        columns = np.concatenate([b, a, ends[:, 1], ends[:, 0], into])
-        order = np.lexsort((columns, rows))
-        rows, columns = rows[order], columns[order]
-        starts = np.ones(len(rows), dtype=bool)
-        starts[1:] = (rows[1:] != rows[:-1]) | (columns[1:] != columns[:-1])
-        firsts = np.flatnonzero(starts)
-        row_starts = np.searchsorted(rows[firsts], np.arange(first + len(network.terminals) + 1))
-        return _Shape(order, firsts, columns[firsts].astype(np.int32), row_starts.astype(np.int32))
-
-    def _arrive(self, target: int, away: Points, *, by_fuel: bool) -> tuple[float, int]:
-        """Tell the cost of reaching a terminal by the best of its approaches, and the node it leaves the network at."""
-        terminal = self.network.terminals[target]
-        costs = [
-            (float(away[entry]) + self._slow_cost((approach.start, approach.entry), by_fuel=by_fuel), entry)
-            for approach, entry in zip(terminal.attachment.approaches, terminal.entries, strict=True)
-        ]
-        return min(costs, default=(np.inf, -1))
-
-    def _slow_cost(self, path: tuple[Point, ...], *, by_fuel: bool) -> float:
-        """[l or h] Cost of a stretch at no-wake speed."""
-        lengths = self._slow_nmi.get(path)
-        if lengths is None:
-            xy = np.array(path)
-            lengths = self._slow_nmi[path] = split_by_speed_area(self.network.water, xy[:-1], xy[1:]).sum(axis=0)
-        return float(lengths @ (self.rates.slow_litres_per_nmi if by_fuel else self.rates.slow_hours_per_nmi))
-
-    def _gate_cost(self, leg: GateLeg, *, by_fuel: bool) -> float:
-        wait_h = self.network.water.gates[leg.gate].wait_h
-        return self._slow_cost(leg.path, by_fuel=by_fuel) + wait_h * (self.rates.idle_lph if by_fuel else 1.0)
 
     def _steer(self, pair: tuple[int, int], nodes: tuple[int, ...]) -> tuple[list[Point], list[str], list[GateLeg]]:
         """Draw a path as it is steered: its bends, the kind of each stretch between them, and the gates it passes."""

@@ -15,13 +15,14 @@ from pyproj import Geod
 
 from routeplan.building import build_network
 from routeplan.itinerary import find_stretches
-from routeplan.tracks import Rates, Track, Tracks, build_dock_graph
+from routeplan.tracks import Track, Tracks, build_dock_graph
 
 if TYPE_CHECKING:
     from oracles.closed_water import ClosedWater
 
     from layers import Region
     from routeplan.boats import Boat
+    from routeplan.leg_graph import Rates
     from routeplan.network import Network
 
 GEOD = Geod(ellps="WGS84")
