@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.asking import ask
+from routeplan.cautions import SAFETY_CAUTIONS
 from routeplan.choosing import choose, without_unpriced
 from routeplan.comparing import difference, without_near_ones
 from routeplan.explaining import explain
@@ -29,14 +30,8 @@ if TYPE_CHECKING:
     from routeplan.tracks import Tracks
     from routeplan.trips import Trip
 
-__all__ = ["SAFETY_CAUTIONS", "Passage", "find_passage"]
+__all__ = ["Passage", "find_passage"]
 
-SAFETY_CAUTIONS = (
-    "An aid to planning, not for navigation: check current official charts, notices, weather and tides.",
-    "Call each dock ahead; hours, prices and fuel change.",
-    "Planned for still water: no tide, current, wind or sea is allowed for.",
-    "Local rules and a licensed professional's advice come first.",
-)
 _MOST_TOLD = 2  # plans besides the recommended one
 
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from routeplan.asking import join_place
 from routeplan.channels import find_closed_channels
 from routeplan.docks import Dock, read_docks
 from routeplan.fuel import promised_range_nmi
+from routeplan.joining import join_place
 from routeplan.network import unreached_docks
 from routeplan.places import write_position
 from routeplan.tracks import Tracks

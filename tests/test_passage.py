@@ -20,8 +20,9 @@ from pyproj import Geod
 
 from layers.errors import InputError
 from routeplan.building import build_network
+from routeplan.cautions import SAFETY_CAUTIONS
 from routeplan.fuel import FuelAboard, full, z_of
-from routeplan.passage import SAFETY_CAUTIONS, Passage, find_passage
+from routeplan.passage import Passage, find_passage
 from routeplan.plans import NoPassageError, Plan
 from routeplan.tracks import Tracks
 from routeplan.trips import Trip
