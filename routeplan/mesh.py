@@ -7,6 +7,7 @@ stays below 2**53, so its sign is never wrong.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,6 +78,25 @@ class Mesh:
     corners: tuple[Corner, ...]
     corner_of: list[int]
 
+    @cached_property
+    def positions(self) -> NDArray[np.float64]:
+        """The vertices, n x 2."""
+        return np.column_stack([np.asarray(self.x, dtype=float), np.asarray(self.y, dtype=float)]).reshape(-1, 2)
+
+    @cached_property
+    def triangles(self) -> NDArray[np.int64]:
+        """The vertices of each triangle, counter-clockwise, m x 3."""
+        return np.asarray(self.start, dtype=np.int64).reshape(-1, 3)
+
+    @cached_property
+    def twins(self) -> NDArray[np.int64]:
+        """As `twin`."""
+        return np.asarray(self.twin, dtype=np.int64)
+
+    @cached_property
+    def _tree(self) -> shapely.STRtree:
+        return shapely.STRtree(shapely.polygons(self.positions[self.triangles]))
+
     def locate(self, xy: NDArray[np.float64]) -> list[tuple[int, ...]]:
         """Find the triangles that hold points.
 
@@ -91,10 +111,8 @@ class Mesh:
         """
         if not self.start:
             return [() for _ in xy]
-        corner = np.asarray(self.start, dtype=np.int64).reshape(-1, 3)
-        ring = np.stack([np.asarray(self.x)[corner], np.asarray(self.y)[corner]], axis=-1)
-        tree = shapely.STRtree(shapely.polygons(ring))
-        point, triangle = tree.query(shapely.points(xy), predicate=None)
+        ring = self.positions[self.triangles]
+        point, triangle = self._tree.query(shapely.points(xy), predicate=None)
         a, b, c = ring[triangle, 0], ring[triangle, 1], ring[triangle, 2]
         p = xy[point]
         inside = (_cross(a, b, p) >= 0) & (_cross(b, c, p) >= 0) & (_cross(c, a, p) >= 0)
