@@ -1,0 +1,255 @@
+"""Points of no return: how far each way out may be followed before no suitable dock is left in reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from layers.plane import METRES_PER_NMI
+from routeplan.dock_water import least_price
+from routeplan.network import Place, join_places, split_by_speed_area
+from routeplan.places import write_position
+from routeplan.tracks import Tracks
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from routeplan.boats import Boat
+    from routeplan.over_water import Spread, Views
+    from routeplan.tracks import Track
+
+    Points = NDArray[np.float64]
+
+__all__ = ["Turn", "find_turns"]
+
+_STATION_M = 500.0  # [m] between the points of a way that are tried first
+_NEARER = 25  # points that are then tried between the last good one and the next
+_SAME_WAY_NMI = 0.5  # [nmi] points of no return that lie nearer than this are one
+_ONE_FORK_NMI = 5.0  # [nmi] and with the same last dock so are those nearer than this
+_STEERED_SHARE = 1e-3  # of the budget: a steered track is so much longer than the shortest, or less
+_MOST_TRIES = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Turn:
+    """A point of no return.
+
+    Parameters
+    ----------
+    xy
+        [m] Where it is, in the plane.
+    towards
+        Terminals that its way out leads to, nearest first.
+    distance_nmi, time_h, fuel_l
+        [nmi, h, l] From the start, along the way out.
+    dock
+        Terminal of the dock that is the last.
+    back
+        The track from the point to the dock.
+    """
+
+    xy: tuple[float, float]
+    towards: tuple[int, ...]
+    distance_nmi: float
+    time_h: float
+    fuel_l: float
+    dock: int
+    back: Track
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """A way out with what it has cost at each of its points."""
+
+    target: int
+    xy: Points
+    distance_nmi: Points
+    time_h: Points
+    fuel_l: Points
+
+    def at(self, distance_nmi: Points) -> tuple[Points, Points, Points]:
+        """Return positions, hours and litres at distances along it."""
+        x, y, hours, litres = (
+            np.interp(distance_nmi, self.distance_nmi, values)
+            for values in (self.xy[:, 0], self.xy[:, 1], self.time_h, self.fuel_l)
+        )
+        return np.column_stack([x, y]), hours, litres
+
+
+def find_turns(
+    tracks: Tracks, boat: Boat, ways: Mapping[int, Track], home: Spread, goals: Views, budget_l: float
+) -> list[Turn]:
+    """Find the point of no return on each way out.
+
+    Parameters
+    ----------
+    tracks
+        At the chosen speed.
+    boat
+        Whose burn counts.
+    ways
+        Tracks from the start by the terminal that they lead to, none of which is a dock in reach.
+    home
+        Litres from the suitable docks.
+    goals
+        Its views, at this budget or more.
+    budget_l
+        [l] Mean burn that the arrival rule leaves.
+
+    Returns
+    -------
+    The points, nearest first; ways out that part later share one. At each the dock's track is steered, and out and on
+    together burn no more than the budget.
+    """
+    walked = [_walk(tracks, target, track) for target, track in ways.items()]
+    lasts = _last_good(walked, home, goals, budget_l * (1 - _STEERED_SHARE))
+    found = [(way, last) for way, last in zip(walked, lasts, strict=True) if last is not None]
+    found.sort(key=lambda f: (f[1], f[0].target))
+    groups: list[list[tuple[_Way, float]]] = []
+    for way, last in found:
+        here = way.at(np.array([last]))[0][0]
+        for group in groups:
+            first, its = group[0]
+            there = first.at(np.array([its]))[0][0]
+            if np.hypot(*(here - there)) < _SAME_WAY_NMI * METRES_PER_NMI:
+                group.append((way, last))
+                break
+        else:
+            groups.append([(way, last)])
+    turns = []
+    for group in groups:
+        group.sort(key=lambda f: f[1])
+        order = sorted((float(way.distance_nmi[-1]), way.target) for way, _ in group)
+        turn = _steered(tracks, boat, *group[0], tuple(t for _, t in order), home, goals, budget_l)
+        if turn is not None:
+            turns.append(turn)
+    lengths_nmi = {way.target: float(way.distance_nmi[-1]) for way, _ in found}
+    return _merged(sorted(turns, key=lambda turn: turn.distance_nmi), lengths_nmi)
+
+
+def _merged(turns: Sequence[Turn], lengths_nmi: Mapping[int, float]) -> list[Turn]:
+    """Let forks of one way out share the point that comes first, where their last dock is the same."""
+    kept: list[Turn] = []
+    for turn in turns:
+        for i, first in enumerate(kept):
+            apart_m = np.hypot(turn.xy[0] - first.xy[0], turn.xy[1] - first.xy[1])
+            if first.dock == turn.dock and apart_m < _ONE_FORK_NMI * METRES_PER_NMI:
+                towards = sorted({*first.towards, *turn.towards}, key=lambda t: (lengths_nmi[t], t))
+                kept[i] = replace(first, towards=tuple(towards))
+                break
+        else:
+            kept.append(turn)
+    return kept
+
+
+def _walk(tracks: Tracks, target: int, track: Track) -> _Way:
+    """Lay points along a track, with distance, time and mean burn at each."""
+    network, rates = tracks.network, tracks.rates
+    xy, slow = [track.bends[:1]], []
+    for (a, b), kind in zip(pairwise(track.bends), track.kinds, strict=True):
+        count = max(1, int(np.ceil(np.hypot(*(b - a)) / _STATION_M)))
+        share = np.arange(1, count + 1)[:, None] / count
+        xy.append(a + (b - a) * share)
+        slow += [kind != "leg"] * count
+    points = np.vstack(xy)
+    lengths = split_by_speed_area(network.water, points[:-1], points[1:])
+    is_slow = np.array(slow)
+    hours = np.where(is_slow, lengths @ rates.slow_hours_per_nmi, lengths @ rates.hours_per_nmi)
+    litres = np.where(is_slow, lengths @ rates.slow_litres_per_nmi, lengths @ rates.litres_per_nmi)
+    sums = [np.concatenate([[0.0], np.cumsum(values)]) for values in (lengths.sum(axis=1), hours, litres)]
+    waits_h = track.time_h - sums[1][-1]  # gates are waited for; where along the way hardly matters to the budget
+    sums[1] += waits_h
+    sums[2] += track.fuel_l - sums[2][-1]
+    return _Way(target, points, *sums)
+
+
+def _last_good(ways: Sequence[_Way], home: Spread, goals: Views, limit_l: float) -> list[float | None]:
+    """[nmi] Find how far each way may be followed; None where not even its beginning will do."""
+    if not ways:
+        return []
+    lasts: list[float | None] = [None] * len(ways)
+    narrow: dict[int, Points] = {}  # where a way breaks, in fine steps
+    needed = _home_l([(way.xy, way.fuel_l) for way in ways], home, goals)
+    for i, (way, home_l) in enumerate(zip(ways, needed, strict=True)):
+        good = way.fuel_l + home_l <= limit_l
+        if not good.any():
+            continue
+        bad = np.flatnonzero(~good[np.argmax(good) :]) + np.argmax(good)
+        if len(bad):
+            narrow[i] = np.linspace(way.distance_nmi[bad[0] - 1], way.distance_nmi[bad[0]], _NEARER)
+        else:
+            lasts[i] = float(way.distance_nmi[-1])
+    points = {i: ways[i].at(between) for i, between in narrow.items()}
+    needed = _home_l([(xy, litres) for xy, _, litres in points.values()], home, goals)
+    for (i, (_, _, litres)), home_l in zip(points.items(), needed, strict=True):
+        good = litres + home_l <= limit_l
+        lasts[i] = float(narrow[i][max(int(np.argmin(good)) - 1, 0)])
+    return lasts
+
+
+def _home_l(ways: Sequence[tuple[Points, Points]], home: Spread, goals: Views) -> list[Points]:
+    """[l] Least burn from points of ways, given with what was burned up to them, to a dock.
+
+    A point of a steered track may lie a hair outside the water that views are drawn on; then what the point before or
+    after it needs, and the stretch between, is a bound from above.
+    """
+    if not ways:
+        return []
+    points, place = np.unique(np.vstack([xy for xy, _ in ways]), axis=0, return_inverse=True)  # ways begin alike
+    priced, _ = least_price(home, goals, points)
+    needed = np.split(priced[place.reshape(-1)], np.cumsum([len(xy) for xy, _ in ways])[:-1])
+    for some, (_, spent_l) in zip(needed, ways, strict=True):
+        steps = np.diff(spent_l)
+        for i in range(1, len(some)):
+            some[i] = min(some[i], some[i - 1] + steps[i - 1])
+        for i in range(len(some) - 2, -1, -1):
+            some[i] = min(some[i], some[i + 1] + steps[i])
+    return needed
+
+
+def _steered(
+    tracks: Tracks,
+    boat: Boat,
+    way: _Way,
+    last_nmi: float,
+    towards: Sequence[int],
+    home: Spread,
+    goals: Views,
+    budget_l: float,
+) -> Turn | None:
+    """Steer from the point to its dock; where that burns too much, the point moves back."""
+    for _ in range(_MOST_TRIES):
+        xy, hours, litres = way.at(np.array([last_nmi]))
+        _, view = least_price(home, goals, xy)
+        if view[0] < 0:  # a hair outside the water: a little further back it is inside
+            last_nmi -= 0.01
+            continue
+        dock = int(home.source[goals.node[view[0]]])
+        lonlat = tracks.network.water.plane.to_lonlat(xy)[0]
+        position = (float(lonlat[0]), float(lonlat[1]))
+        grown = join_places(tracks.network, [Place(write_position(position), "position", position)])
+        here = len(grown.terminals) - 1
+        back = Tracks(grown, boat, tracks.rates.speed_kn[0]).find([(here, dock)]).get((here, dock), ())
+        if not back:
+            return None
+        least = min(back, key=lambda t: t.fuel_l)
+        over_l = float(litres[0]) + least.fuel_l - budget_l
+        if over_l <= 0:
+            return Turn(
+                (float(xy[0, 0]), float(xy[0, 1])),
+                tuple(towards),
+                last_nmi,
+                float(hours[0]),
+                float(litres[0]),
+                dock,
+                least,
+            )
+        last_nmi -= over_l / float(tracks.rates.litres_per_nmi.min()) + 0.01
+        if last_nmi <= 0:
+            return None
+    return None
