@@ -33,8 +33,12 @@ if TYPE_CHECKING:
     from routeplan.log_files import read_fillups
     from routeplan.logbook import Logbook, open_logbook
     from routeplan.network import Network
+    from routeplan.outings import Outing
     from routeplan.passage import Passage, find_passage
     from routeplan.plans import Leg, NoPassageError, Plan, Refusal, Stop
+    from routeplan.reach import Reach, find_reach
+    from routeplan.reach_layers import layers_of_reach
+    from routeplan.reached import InReach, NoReachError, ReachArea, TurningPoint
     from routeplan.teaching import Taught, learn
     from routeplan.trips import Trip
     from routeplan.water import Margins, Water, build_water
@@ -46,6 +50,7 @@ __all__ = [
     "Fillup",
     "FillupLog",
     "FuelAboard",
+    "InReach",
     "InputError",
     "LayersError",
     "Leg",
@@ -54,21 +59,28 @@ __all__ = [
     "Margins",
     "Network",
     "NoPassageError",
+    "NoReachError",
+    "Outing",
     "Passage",
     "Plan",
+    "Reach",
+    "ReachArea",
     "Readings",
     "Refusal",
     "RouteplanError",
     "Stop",
     "Taught",
     "Trip",
+    "TurningPoint",
     "Water",
     "build_network",
     "build_water",
     "find_aboard",
     "find_passage",
+    "find_reach",
     "full",
     "layers_of",
+    "layers_of_reach",
     "learn",
     "open_logbook",
     "promised_range_nmi",
@@ -89,8 +101,12 @@ _HOMES = {
     "routeplan.log_files": ("read_fillups",),
     "routeplan.logbook": ("Logbook", "open_logbook"),
     "routeplan.network": ("Network",),
+    "routeplan.outings": ("Outing",),
     "routeplan.passage": ("Passage", "find_passage"),
     "routeplan.plans": ("Leg", "NoPassageError", "Plan", "Refusal", "Stop"),
+    "routeplan.reach": ("Reach", "find_reach"),
+    "routeplan.reach_layers": ("layers_of_reach",),
+    "routeplan.reached": ("InReach", "NoReachError", "ReachArea", "TurningPoint"),
     "routeplan.teaching": ("Taught", "learn"),
     "routeplan.trips": ("Trip",),
     "routeplan.water": ("Margins", "Water", "build_water"),

@@ -34,6 +34,7 @@ PROMISED = {
         *("Boat", "FuelAboard", "InputError", "LayersError", "Leg", "NoPassageError", "Passage", "Plan", "Refusal"),
         *("RouteplanError", "Stop", "Trip", "build_network", "find_passage", "full", "layers_of", "read_boat"),
         *("Fillup", "FillupLog", "Readings", "find_aboard", "learn", "open_logbook", "read_fillups"),
+        *("InReach", "NoReachError", "Outing", "Reach", "ReachArea", "TurningPoint", "find_reach", "layers_of_reach"),
     },
 }
 
