@@ -285,6 +285,71 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
             ),
         ),
         LayerSchema(
+            "reach",
+            ("polygon",),
+            (
+                _choice(
+                    "kind",
+                    ("one-way", "out-and-back", "thirds", "budget", "some-dock"),
+                    "down to the reserve, back with the reserve, by thirds, within the fuel or time asked for, "
+                    "or some suitable dock still in reach",
+                ),
+                _choice("figure", ("mean", "low"), "on the average of many days, or with the trip's confidence"),
+                _number("speed_kn", "kn", 0, None, "speed through the water"),
+                _number("fuel_l", "l", 0, None, "mean burn from the start to its edge", required=False),
+                _number("time_h", "h", 0, None, "time from the start to its edge", required=False),
+                Column("there_and_back", "flag", required=True, meaning="whether the way back is paid for too"),
+                Column("inside", "flag", required=True, meaning="whether it is drawn a little inside the truth"),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+                _text("label", "a few words on its edge"),
+            ),
+        ),
+        LayerSchema(
+            "reach_places",
+            ("point",),
+            (
+                _text("name", "name of the place"),
+                _text("kind", "what it is"),
+                _number("distance_nmi", "nmi", 0, None, "length over water, one way"),
+                _number("time_h", "h", 0, None, "time under way and at gates, one way"),
+                _number("fuel_l", "l", 0, None, "fuel burned, one way, mean"),
+                _number("fuel_there_and_back_l", "l", 0, None, "fuel burned both ways, mean"),
+                _number("margin_low_l", "l", None, None, "above the reserve on arrival, low figure"),
+                _number("aboard_on_return_low_l", "l", None, None, "fuel aboard back at the start, low figure"),
+                Column(
+                    "there_and_back", "flag", required=True, meaning="whether she comes back with the reserve whole"
+                ),
+                _choice("refuel", ("yes", "opens later", "doubtful", "no"), "whether this boat can refuel there"),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+                _text("label", "a few words beside the mark"),
+            ),
+        ),
+        LayerSchema(
+            "turning_points",
+            ("point",),
+            (
+                _text("dock", "the last dock that can be made"),
+                _text("towards", "places that the way out leads to"),
+                _number("distance_nmi", "nmi", 0, None, "length over water from the start"),
+                _number("time_h", "h", 0, None, "time from the start"),
+                _number("dock_distance_nmi", "nmi", 0, None, "length over water from here to the dock"),
+                _number("aboard_at_dock_low_l", "l", None, None, "fuel aboard at the dock, low figure"),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+                _text("label", "a few words beside the mark"),
+            ),
+        ),
+        LayerSchema(
+            "data_edges",
+            ("line",),
+            (
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+            ),
+        ),
+        LayerSchema(
             "closed_water",
             ("polygon",),
             (

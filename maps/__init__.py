@@ -11,10 +11,12 @@ and the only one where (lon, lat) becomes (lat, lon).
     themes      which layers are drawn, and in which order
     waters      land, depths, zones, bridges, ...: rows -> features and entries of the key
     voyage      docks, places, rings, the track and its stops: the same
+    reach       areas in reach and their edges, places, points to turn at: the same
     features    what a drawn layer is made of
     geometry    simplifying and rounding for the screen, bounds
     manner      the unit of depths and heights, what is close to the track
     panels      the text beside the map: stops, legs, key, cautions, sources
+    reach_panels  the same for places in reach and points to turn at
     symbols     our own symbols and patterns as SVG
     palette     the colours, each with its source
     words       text from files -> HTML entities; positions; rows

@@ -6,12 +6,13 @@ from itertools import count
 from typing import TYPE_CHECKING, Any, get_args
 
 import folium
+import numpy as np
 from branca.element import MacroElement
 from folium.utilities import JsCode
 
 from layers.errors import InputError
 from maps.geometry import Bounds, find_bounds
-from maps.manner import Lengths, Manner
+from maps.manner import Lengths, Manner, Volumes
 from maps.offline import Canvas, OfflineMap, Page, named
 from maps.panels import STANDING_CAUTION, Told, write_panels
 from maps.symbols import SYMBOLS, find_patterns
@@ -31,12 +32,14 @@ __all__ = ["draw"]
 _PANES = (
     "edge",
     "depth",
+    "reach",
     "closed",
     "zones",
     "currents",
     "land",
     "hazards",
     "overhead",
+    "limits",
     "rings",
     "casing",
     "legs",
@@ -55,6 +58,7 @@ def draw(
     notes: Sequence[str] = (),
     cautions: Sequence[str] = (),
     lengths: Lengths = "m",
+    volumes: Volumes = "l",
 ) -> OfflineMap:
     """Draw a region and the layers computed on it as a page that opens with no network.
 
@@ -64,8 +68,9 @@ def draw(
         The waters: all of its layers are drawn.
     layers
         Computed layers by name: ``legs``, ``stops``, ``rings``, ``closed_water``, ``dock_marks`` (in place of the
-        region's docks), ``place_marks`` (in place of its waypoints). A name of the region's own layers replaces that
-        layer, any other name is drawn plainly.
+        region's docks), ``place_marks`` (in place of its waypoints), ``reach``, ``reach_places`` (each in place of the
+        dock or place of that name there), ``turning_points``, ``data_edges``. A name of the region's own layers
+        replaces that layer, any other name is drawn plainly.
     title
         What the map is about.
     notes
@@ -75,6 +80,8 @@ def draw(
         not for navigation is said on every map.
     lengths
         Unit of depths, clearances and distances to keep off: ``m`` or ``ft``.
+    volumes
+        Unit of volumes: ``l``, ``usgal`` or ``impgal``.
 
     Returns
     -------
@@ -85,17 +92,20 @@ def draw(
     ------
     InputError
         When a layer is not in WGS 84, or a position is impossible: carries the layer and row. When the unit of lengths
-        is another.
+        or of volumes is another.
 
     Notes
     -----
     Every text is turned into HTML entities before folium sees it. The coast, depths and zones are simplified for
-    drawing; the track, the rings and what crosses overhead are not.
+    drawing; the track, the rings and what crosses overhead are not. Reach is drawn a little inside what it is.
     """
     if lengths not in get_args(Lengths):
         raise InputError("lengths", "not a unit of lengths on a map", value=lengths, remedy="give 'm' or 'ft'")
+    if volumes not in get_args(Volumes):
+        remedy = "give 'l', 'usgal' or 'impgal'"
+        raise InputError("volumes", "not a unit of volumes on a map", value=volumes, remedy=remedy)
     frames = {**region.frames, **layers}
-    manner = Manner.of(lengths, frames.get("legs"))
+    manner = Manner.of(lengths, frames.get("legs"), volumes)
     told = Told(title, tuple(notes), tuple(cautions))
     themes = find_themes(frames, region.about.extent, region.about.currency, manner)
     before = _write_head(told)
@@ -143,9 +153,18 @@ def _write_layer(theme: Theme, number: int) -> Any:
 
 
 def _write_settings(extent: Bounds, frames: Mapping[str, GeoDataFrame]) -> dict[str, Any]:
+    reach = find_bounds([frames.get(name) for name in ("reach", "stops", "rings")]) if "reach" in frames else None
     route = find_bounds([frames.get("legs"), frames.get("stops")])
-    view = route or find_bounds([frames.get("rings")]) or extent
+    view = _cut(reach, extent) or route or find_bounds([frames.get("rings")]) or extent
     return {"view": _as_corners(_widened(view)), "extent": _as_corners(extent), "symbols": dict(SYMBOLS)}
+
+
+def _cut(bounds: Bounds | None, extent: Bounds) -> Bounds | None:
+    """Return what of a box lies inside the region; None where nothing does."""
+    if bounds is None:
+        return None
+    low, high = np.maximum(bounds[:2], extent[:2]), np.minimum(bounds[2:], extent[2:])
+    return (*map(float, low), *map(float, high)) if (low < high).all() else None  # type: ignore[return-value]
 
 
 def _widened(bounds: Bounds) -> Bounds:

@@ -55,7 +55,7 @@ class Feature:
     tip, popup, label
         Markup: on hovering, on a tap, and beside it on the map.
     icon
-        Name of its symbol; points without one are labels only.
+        Name of its symbol, or several names that are drawn over each other; points without one are labels only.
     rank
         Who gives way where labels meet: 9 never does.
     number
@@ -68,6 +68,8 @@ class Feature:
         [deg] Width of the area that the label must fit into.
     places
         Decimal places of a degree that are kept: five are about a metre.
+    pane
+        The sheet it is drawn on, where that isn't its theme's.
     """
 
     shape: BaseGeometry
@@ -82,6 +84,7 @@ class Feature:
     radius_m: float = 0.0
     width_deg: float = 0.0
     places: int = 5
+    pane: str = ""
 
     def to_geojson(self) -> dict[str, Any]:
         """Return the feature with short keys, without what is empty.
@@ -102,6 +105,7 @@ class Feature:
             "a": round(self.turn_deg),
             "m": round(self.radius_m),
             "w": self.width_deg,
+            "s": self.pane,
         }
         return {
             "type": "Feature",
@@ -144,6 +148,8 @@ class Theme:
         The sheet it is drawn on; sheets lie over each other.
     fixed
         True where the reader can't switch it off.
+    shown
+        False where the reader must switch it on first.
     """
 
     name: str
@@ -152,6 +158,7 @@ class Theme:
     key: tuple[KeyEntry, ...]
     pane: str
     fixed: bool = False
+    shown: bool = True
 
 
 def in_order(name: str, frame: GeoDataFrame | None) -> list[tuple[Row, BaseGeometry]]:

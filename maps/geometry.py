@@ -27,8 +27,10 @@ __all__ = [
     "find_bounds",
     "inside_point",
     "iterate_rows",
+    "open_edges",
     "rounded",
     "simplified",
+    "simplified_inwards",
 ]
 
 Bounds = tuple[float, float, float, float]
@@ -39,6 +41,13 @@ COAST_WITHIN_M = 20.0
 
 DEPTHS_WITHIN_M = 50.0
 """[m] The same for depths, which are only a tone, and are the bulk of a map."""
+
+_MORE_INSIDE = 1.1  # times the tolerance: a corner's arc drawn in chords comes 8 % closer than its radius (cos 22.5)
+_ROUNDED_M = 2.0  # [m] more than the rounding to five decimal places can move a corner (0.8 m)
+_SLIT = 2 / 3  # times the distance: narrower gaps in an area are no edge of it
+_SLIT_TOLERANCE_M = 3.0  # [m] an edge so near to the outline is on it: a corner sharper than the mitre moves a little
+_STEP_M = 150.0  # [m] between the points at which an edge is asked what it runs along
+_SHORTEST = 2.5  # times the distance: a shorter piece of open edge is a chink between two shores, no limit to be seen
 
 _M_PER_DEG = 111_195.0  # [m] one degree of latitude on a sphere of 6,371,008.8 m (the mean radius R1 of IUGG)
 _PLACES = 5  # decimal places of a degree: 1.1 m of latitude
@@ -110,6 +119,111 @@ def simplified(shape: BaseGeometry, within_m: float = COAST_WITHIN_M) -> BaseGeo
     flat = shapely.transform(shape, lambda corners: corners * scale)
     fewer = shapely.simplify(flat, within_m / _M_PER_DEG, preserve_topology=True)
     return shapely.transform(shape if fewer.is_empty else fewer, lambda corners: corners / scale)
+
+
+def simplified_inwards(shape: BaseGeometry, within_m: float = COAST_WITHIN_M) -> BaseGeometry:
+    """Return an area with fewer corners that nowhere reaches beyond it, for drawing only.
+
+    Parameters
+    ----------
+    shape
+        Polygons in degrees.
+    within_m
+        [m] How far the drawn edge may stray from one that lies a little more than this inside.
+
+    Returns
+    -------
+    BaseGeometry
+        Inside the area, also after its corners are rounded to five decimal places. Passages narrower than twice the
+        tolerance are lost; where nothing else would be left, a smaller tolerance is taken. Empty where the area is
+        narrower than a few metres throughout.
+
+    Notes
+    -----
+    The area is drawn in by more than the tolerance, then simplified as `simplified` does, which moves no edge by more
+    than the tolerance. Holes only grow: an island or a danger in the area stays outside it.
+    """
+    scale = np.array([max(0.01, math.cos(math.radians(shape.centroid.y))), 1.0]) * _M_PER_DEG
+    flat = shapely.transform(shape, lambda corners: corners * scale)
+    for finer in (1, 4, 16):
+        within = within_m / finer
+        inset = shapely.buffer(flat, -(_MORE_INSIDE * within + _ROUNDED_M), quad_segs=2)
+        if not inset.is_empty:
+            break
+    fewer = shapely.simplify(inset, within, preserve_topology=True)
+    return shapely.transform(fewer, lambda corners: corners / scale)
+
+
+def open_edges(areas: Sequence[BaseGeometry], shut: Sequence[BaseGeometry], away_m: float) -> list[BaseGeometry]:
+    """Return the part of each area's edge that runs through the open, not along something.
+
+    Parameters
+    ----------
+    areas
+        Polygons in degrees.
+    shut
+        What the rest of their edges runs along, in degrees: land, closed water. No area lies in any of it.
+    away_m
+        [m] How far from all of that an edge is in the open.
+
+    Returns
+    -------
+    list[BaseGeometry]
+        Lines on each area's edge, without pieces too short to matter and without slits; empty where there is none.
+    """
+    middle = shapely.centroid(shapely.box(*shapely.total_bounds(list(areas)))).y if len(areas) else 0.0
+    scale = np.array([max(0.01, math.cos(math.radians(middle))), 1.0]) * _M_PER_DEG
+    sides = [pair for shape in shut for line in _lines_of(shape) for pair in (line[:-1], line[1:])]
+    if sides:
+        ends = np.stack([np.vstack(sides[::2]), np.vstack(sides[1::2])], axis=1) * scale
+        tree = shapely.STRtree(shapely.linestrings(ends))
+    found: list[BaseGeometry] = []
+    for area in areas:
+        pieces: list[BaseGeometry] = []
+        outline = _without_slits(shapely.transform(area, lambda corners: corners * scale), away_m * _SLIT)
+        for ring in _lines_of(area):
+            corners = shapely.get_coordinates(shapely.segmentize(LineString(ring * scale), _STEP_M))
+            middles = shapely.points((corners[:-1] + corners[1:]) / 2)
+            is_open = np.zeros(len(middles), dtype=bool)
+            is_open[outline.query(middles, predicate="dwithin", distance=_SLIT_TOLERANCE_M)[0]] = True
+            if sides:
+                is_open[tree.query(middles, predicate="dwithin", distance=away_m)[0]] = False
+            pieces += [line for line in _runs(corners, is_open) if line.length >= _SHORTEST * away_m]
+        lines = shapely.simplify(pieces, 0.1)
+        found.append(shapely.transform(shapely.MultiLineString(list(lines)), lambda at: at / scale))
+    return found
+
+
+def _without_slits(flat: BaseGeometry, wide_m: float) -> shapely.STRtree:
+    """Return the outline of an area whose slits are filled: an edge inside one has the area on both sides."""
+    filled = flat
+    for distance_m in (wide_m / 2, -wide_m / 2):
+        filled = shapely.buffer(filled, distance_m, join_style="mitre", mitre_limit=5.0)
+    lines = _lines_of(filled)
+    ends = np.concatenate([np.stack([line[:-1], line[1:]], axis=1) for line in lines]) if lines else np.empty((0, 2, 2))
+    return shapely.STRtree(shapely.linestrings(ends))
+
+
+def _lines_of(shape: BaseGeometry) -> list[np.ndarray[Any, Any]]:
+    """Return the corners of each ring of an area, of each part of a line."""
+    is_area = "Polygon" in shape.geom_type
+    parts = shapely.get_parts(shapely.boundary(shape) if is_area else shape)
+    lines = [shapely.get_coordinates(part) for part in shapely.get_parts(parts)]
+    return [line for line in lines if len(line) > 1]
+
+
+def _runs(corners: np.ndarray[Any, Any], is_open: np.ndarray[Any, Any]) -> Iterator[LineString]:
+    """Yield the runs of open segments of a closed ring, those over its seam in one piece."""
+    if is_open.all():
+        yield LineString(corners)
+        return
+    first = int(np.argmin(is_open))  # a shut segment: begin there, and no run crosses the seam
+    around = np.roll(corners[:-1], -first, axis=0)
+    closed = np.vstack([around, around[:1]])
+    opens = np.roll(is_open, -first)
+    steps = np.flatnonzero(np.diff(np.r_[False, opens, False]))
+    for begin, end in zip(steps[::2], steps[1::2], strict=True):
+        yield LineString(closed[begin : end + 1])
 
 
 def rounded(shape: BaseGeometry, places: int = _PLACES) -> dict[str, Any]:

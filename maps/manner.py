@@ -1,4 +1,4 @@
-"""How one map tells things: the unit of its depths and heights, and what counts as close to its track."""
+"""How one map tells things: the units of its depths, heights and volumes, and what counts as close to its track."""
 
 from __future__ import annotations
 
@@ -15,11 +15,19 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Lengths", "Manner"]
+__all__ = ["Lengths", "Manner", "Volumes"]
 
 Lengths = Literal["m", "ft"]
 """The unit of depths, clearances, keep-offs and lengths of boats: metres or feet."""
 
+Volumes = Literal["l", "usgal", "impgal"]
+"""The unit of volumes: litres, US or imperial gallons."""
+
+_L_PER: dict[Volumes, float] = {
+    "l": 1.0,
+    "usgal": 3.785411784,  # [l] exact: 231 cubic inches (NIST SP 811, appendix B.8)
+    "impgal": 4.54609,  # [l] exact (United Kingdom, Weights and Measures Act 1985, schedule 1)
+}
 _M_PER_FT = 0.3048  # [m] the international foot, exact by definition (1959 agreement; NIST SP 811, appendix B.6)
 _NEAR_M = 926.0  # [m] half a nautical mile, our choice: what a fast boat covers in a minute or so
 
@@ -34,13 +42,16 @@ class Manner:
         The unit of depths, clearances and keep-offs.
     track
         Everything that the boat runs along; None on a map without a passage.
+    volumes
+        The unit of volumes.
     """
 
     lengths: Lengths = "m"
     track: BaseGeometry | None = None
+    volumes: Volumes = "l"
 
     @classmethod
-    def of(cls, lengths: Lengths, legs: GeoDataFrame | None) -> Manner:
+    def of(cls, lengths: Lengths, legs: GeoDataFrame | None, volumes: Volumes = "l") -> Manner:
         """Return the manner of a map.
 
         Parameters
@@ -49,6 +60,8 @@ class Manner:
             Its unit of depths, clearances and keep-offs.
         legs
             The passage's legs, if there are any.
+        volumes
+            Its unit of volumes.
 
         Returns
         -------
@@ -56,7 +69,7 @@ class Manner:
             It knows the whole track.
         """
         lines = [shape for _, shape in iterate_rows("legs", legs)]
-        return cls(lengths, shapely.GeometryCollection(lines) if lines else None)
+        return cls(lengths, shapely.GeometryCollection(lines) if lines else None, volumes)
 
     def length(self, metres: float, *, up: bool = False) -> str:
         """Return a depth, height or distance with its unit.
@@ -102,6 +115,31 @@ class Manner:
         """
         tenths = round((metres if self.lengths == "m" else metres / _M_PER_FT) * 10, 6)  # 4.1 m is 40.99999 tenths
         return write_number((math.ceil(tenths) if up else math.floor(tenths)) / 10, 1)
+
+    @property
+    def volume_label(self) -> str:
+        """The unit of volume as printed beside a figure."""
+        return "l" if self.volumes == "l" else "gal"
+
+    def spare(self, litres: float) -> str:
+        """Return fuel to spare, without its unit.
+
+        Parameters
+        ----------
+        litres
+            [l] The volume.
+
+        Returns
+        -------
+        str
+            To a tenth, rounded down.
+
+        Examples
+        --------
+        >>> Manner("m", volumes="usgal").spare(100.0), Manner("m").spare(-0.01), Manner("m").spare(4.1)
+        ('26.4', '-0.1', '4.1')
+        """
+        return f"{math.floor(round(litres / _L_PER[self.volumes] * 10, 6)) / 10:.1f}"
 
     def is_near(self, shape: BaseGeometry) -> bool:
         """Say whether something lies on the track or close to it.

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["BASE", "COMPUTED", "find_contrast", "write_variables"]
+__all__ = ["BASE", "COMPUTED", "NIGHT", "find_contrast", "write_variables"]
 
 # M. Okabe and K. Ito, "Color Universal Design: how to make figures and presentations that are friendly to colorblind
 # people" (2002, revised 2008); the RGB values are recalled, and are the ones in general circulation.
@@ -56,6 +56,24 @@ BASE: Mapping[str, str] = MappingProxyType(
 )
 """Colours of the base: our own choice, low in saturation."""
 
+NIGHT: Mapping[str, str] = MappingProxyType(
+    {
+        "unknown": "#24302F",
+        "water": "#1B2B2E",
+        "land": "#3D392F",
+        "coast": "#A39A88",
+        "outside": "#0B1110",
+        "ink": "#F2F5F3",
+        "quiet": "#C4CFCB",
+        "paper": "#101817",
+        "warning": "#35300F",
+        "route": "#7CC4F2",
+        "stop": "#FF9B4A",
+        "none": "#000000",
+    }
+)
+"""The same in the dark, for pages that follow the reader's choice: our own, lighter than the full colours."""
+
 
 def find_contrast(one: str, other: str) -> float:
     """Return the contrast ratio of two colours.
@@ -84,8 +102,13 @@ def find_contrast(one: str, other: str) -> float:
     return (lighter + 0.05) / (darker + 0.05)
 
 
-def write_variables() -> str:
-    """Return the colours as custom properties of the style sheet, so that they are written once.
+def write_variables(colours: Mapping[str, str] | None = None) -> str:
+    """Return colours as custom properties of the style sheet, so that they are written once.
+
+    Parameters
+    ----------
+    colours
+        Colours by name; those of the day where None.
 
     Returns
     -------
@@ -97,7 +120,7 @@ def write_variables() -> str:
     >>> "--route:#0072B2" in write_variables()
     True
     """
-    pairs = ";".join(f"--{name}:{colour}" for name, colour in {**BASE, **COMPUTED}.items())
+    pairs = ";".join(f"--{name}:{colour}" for name, colour in (colours or {**BASE, **COMPUTED}).items())
     return f":root{{{pairs}}}"
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from maps.features import heeded, in_order
 from maps.geometry import COAST_WITHIN_M, DEPTHS_WITHIN_M
+from maps.reach_panels import write_places, write_turns
 from maps.words import Markup, as_lines, as_markup, number_of, text_of, write_number, write_position
 
 if TYPE_CHECKING:
@@ -83,15 +84,17 @@ def write_panels(
     Returns
     -------
     Markup
-        Four ``details``: open beside a wide map, one at a time on a phone.
+        A ``details`` each: open beside a wide map, one at a time on a phone.
     """
     panels = [
         ("route", "Stops and legs", _route(frames)),
+        ("reach", "Places in reach", write_places(frames.get("reach_places"), manner)),
+        ("turns", "Where to turn for a fuel dock", write_turns(frames.get("turning_points"))),
         ("key", "Key", _key(themes, manner)),
         ("cautions", "Cautions", _cautions(told)),
         ("about", "What this map shows", _about(told, region, themes)),
     ]
-    short = {"route": "Stops", "about": "About"}
+    short = {"route": "Stops", "reach": "Places", "turns": "Turn at", "about": "About"}
     return Markup(
         "".join(
             f'<details class="panel" id="panel-{name}"><summary><span class="long">{title}</span>'
@@ -104,6 +107,8 @@ def write_panels(
 
 
 def _route(frames: Mapping[str, GeoDataFrame]) -> str:
+    if "reach" in frames and not len(frames.get("legs", ())):
+        return ""  # the start alone is no passage
     stops = [_stop(row, shape) for row, shape in in_order("stops", frames.get("stops"))]
     legs = [_leg(row) for row, _ in in_order("legs", frames.get("legs"))]
     parts = [f'<h3>Stops</h3><ul class="stops">{"".join(stops)}</ul>'] if stops else []
@@ -138,15 +143,18 @@ def _key(themes: Sequence[Theme], manner: Manner) -> str:
     for theme in reversed(themes):  # what lies on top is read first
         entries = "".join(f"<li>{entry.sample}<span><bdi>{entry.text}</bdi></span></li>" for entry in theme.key)
         number = list(themes).index(theme)
+        checked = " checked" if theme.shown else ""
         head = (
             f'<p class="switch"><b>{theme.title}</b></p>'
             if theme.fixed
-            else f'<label class="switch"><input type="checkbox" checked data-theme="{number}">'
+            else f'<label class="switch"><input type="checkbox"{checked} data-theme="{number}">'
             f"<b><bdi>{theme.title}</bdi></b></label>"
         )
         blocks.append(f"<section>{head}<ul>{entries}</ul></section>")
     coast, depths = (manner.length(within, up=True) for within in (COAST_WITHIN_M, DEPTHS_WITHIN_M))
     drawn = f"The coast is drawn to within {coast}, depths to within {depths}."
+    if any(theme.name.startswith("reach ") for theme in themes):
+        drawn += " Reach is drawn a little inside what was computed, never beyond it."
     return f"{''.join(blocks)}<p>{drawn} The track is drawn as computed.</p>"
 
 

@@ -41,6 +41,13 @@ SYMBOLS: Mapping[str, str] = MappingProxyType(
         "mark": '<path class="place" d="M0 -5.5L5.5 4.5H-5.5Z"/>',
         "entrance": '<path class="gate" d="M-4 -5V5M4 -5V5"/>',
         "place": '<rect class="place" x="-4" y="-4" width="8" height="8"/>',
+        # Round places in reach: a whole ring where the boat gets there and back, an open one where she only gets there.
+        "both": '<circle class="round" r="16"/>',
+        "out": '<path class="round" d="M-16 0A16 16 0 0 1 16 0"/>',
+        "both-small": '<circle class="round" r="9.5"/>',
+        "out-small": '<path class="round" d="M-9.5 0A9.5 9.5 0 0 1 9.5 0"/>',
+        # Where to turn for the last dock: an arrow that comes, and goes back down.
+        "turn-back": '<circle class="turn" r="14"/><path class="bend" d="M-6 8V-2A5 5 0 0 1 4 -2V6M-.5 2L4 7L8.5 2"/>',
         # Dangers and limits.
         "hazard": '<path class="danger" d="M0 -9L9 7H-9Z"/><path class="bang" d="M0 -4V2M0 4V5.4"/>',
         "no-entry": '<rect class="shut" x="-10" y="-10" width="20" height="20"/>'
@@ -92,7 +99,7 @@ def write_symbol(name: str, *, text: str = "") -> Markup:
     Parameters
     ----------
     name
-        One of ``SYMBOLS``.
+        One of ``SYMBOLS``, or several that are drawn over each other.
     text
         A letter or digit of our own to write on it.
 
@@ -107,9 +114,10 @@ def write_symbol(name: str, *, text: str = "") -> Markup:
     True
     """
     letter = f'<text class="count" y="5">{text}</text>' if text else ""
+    signs = "".join(SYMBOLS[part] for part in name.split())
     return Markup(
         f'<svg class="symbol {name}" viewBox="-18 -18 36 36" width="36" height="36" aria-hidden="true">'
-        f"{SYMBOLS[name]}{letter}</svg>"
+        f"{signs}{letter}</svg>"
     )
 
 

@@ -6,6 +6,7 @@ from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from maps.reach import REACH, draw_reach, rest_of
 from maps.voyage import VOYAGE, draw_docks, draw_extra
 from maps.waters import WATERS, draw_edge
 
@@ -22,6 +23,9 @@ __all__ = ["find_themes"]
 
 _STANDS_IN: Mapping[str, str] = MappingProxyType({"docks": "dock_marks", "waypoints": "place_marks"})
 """Layers of the region, and the computed ones that show the same places with more to say."""
+
+_PLACES = frozenset({*_STANDS_IN, *_STANDS_IN.values()})
+"""Layers whose rows give way, one by one, to the same places in reach."""
 
 
 def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: str, manner: Manner) -> tuple[Theme, ...]:
@@ -54,7 +58,13 @@ def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: st
         **VOYAGE,
     }
     hidden = {old for old, new in _STANDS_IN.items() if new in frames}
+    places = frames.get("reach_places")
     themes = [draw_edge(extent)]
-    themes += [drawer(frames[name]) for name, drawer in drawers.items() if name in frames and name not in hidden]
-    themes += [draw_extra(name, frames[name]) for name in frames if name not in drawers]
+    for name, drawer in drawers.items():
+        if name == "legs":  # above all that only says where things are
+            themes += draw_reach(frames, extent)
+        if name in frames and name not in hidden:
+            shown = rest_of(frames[name], places) if name in _PLACES else frames[name]
+            themes.append(drawer(shown))
+    themes += [draw_extra(name, frames[name]) for name in frames if name not in drawers and name not in REACH]
     return tuple(theme for theme in themes if theme.features)

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from maps.features import Row
     from maps.manner import Manner
 
-__all__ = ["VOYAGE", "draw_docks", "draw_extra"]
+__all__ = ["DOCK_STATES", "KINDS", "VOYAGE", "Sign", "draw_docks", "draw_extra", "state_of"]
 
 
 def draw_docks(frame: GeoDataFrame, currency: str, manner: Manner) -> Theme:
@@ -75,8 +75,20 @@ def draw_docks(frame: GeoDataFrame, currency: str, manner: Manner) -> Theme:
 
 
 @dataclass(frozen=True)
-class _Sign:
-    """How a dock of one state is drawn, and what the key says of it."""
+class Sign:
+    """How a dock of one state is drawn, and what the key says of it.
+
+    Parameters
+    ----------
+    icon
+        Name of its symbol.
+    rank
+        Who gives way where labels meet.
+    text
+        What the key says.
+    tip
+        What is said on hovering.
+    """
 
     icon: str
     rank: int
@@ -84,20 +96,32 @@ class _Sign:
     tip: str = ""
 
 
-_DOCK_STATES: Mapping[str, _Sign] = MappingProxyType(
+DOCK_STATES: Mapping[str, Sign] = MappingProxyType(
     {
-        "good": _Sign("dock-suits", 6, "fuel dock that suits this boat"),
-        "doubtful": _Sign("dock-doubtful", 5, "fuel dock that may suit: little or nothing recent is known", "Doubtful"),
-        "unsuitable": _Sign("dock-unsuited", 4, "fuel dock that does not suit", "Does not suit"),
-        "out of reach": _Sign("dock-apart", 4, "fuel dock that this boat cannot reach", "Out of reach"),
+        "good": Sign("dock-suits", 6, "fuel dock that suits this boat"),
+        "doubtful": Sign("dock-doubtful", 5, "fuel dock that may suit: little or nothing recent is known", "Doubtful"),
+        "unsuitable": Sign("dock-unsuited", 4, "fuel dock that does not suit", "Does not suit"),
+        "out of reach": Sign("dock-apart", 4, "fuel dock that this boat cannot reach", "Out of reach"),
     }
 )
+"""Fuel docks by what they are to a boat."""
 
 
-def _state_of(row: Row) -> str:
-    """Return a dock's state; without one, its verdict."""
+def state_of(row: Row) -> str:
+    """Return a dock's state; without one, its verdict.
+
+    Parameters
+    ----------
+    row
+        A row of the dock marks.
+
+    Returns
+    -------
+    str
+        One of `DOCK_STATES`.
+    """
     state = text_of(row, "state")
-    if state in _DOCK_STATES:
+    if state in DOCK_STATES:
         return state
     return "good" if flag_of(row, "suits") else "unsuitable"
 
@@ -106,8 +130,8 @@ def _dock_marks(frame: GeoDataFrame) -> Theme:
     features: list[Feature] = []
     seen: set[str] = set()
     for row, shape in iterate_rows("dock_marks", frame):
-        state = _state_of(row)
-        sign = _DOCK_STATES[state]
+        state = state_of(row)
+        sign = DOCK_STATES[state]
         seen.add(state)
         title = as_markup(text_of(row, "title") or text_of(row, "name") or "Fuel dock")
         popup = write_popup(title, [as_lines(text_of(row, "text"))], shape)
@@ -115,11 +139,12 @@ def _dock_marks(frame: GeoDataFrame) -> Theme:
         label = pair(as_markup(name, longest=40), as_markup("" if words == name else words, longest=40))
         tip = pair(title, as_markup(sign.tip))
         features.append(Feature(shape, "dock-mark", tip, popup, label, icon=sign.icon, rank=sign.rank))
-    key = tuple(symbol_entry(sign.icon, sign.text) for state, sign in _DOCK_STATES.items() if state in seen)
+    key = tuple(symbol_entry(sign.icon, sign.text) for state, sign in DOCK_STATES.items() if state in seen)
     return Theme("dock_marks", Markup("Fuel docks"), tuple(features), key, "places")
 
 
-_KINDS = {"harbour": "harbour", "anchorage": "anchorage", "mark": "mark", "entrance": "entrance"}
+KINDS: Mapping[str, str] = MappingProxyType({kind: kind for kind in ("harbour", "anchorage", "mark", "entrance")})
+"""Symbols of places by their kind."""
 
 
 def _waypoints(frame: GeoDataFrame) -> Theme:
@@ -134,7 +159,7 @@ def _places(layer: str, frame: GeoDataFrame) -> Theme:
     features: list[Feature] = []
     seen: set[str] = set()
     for row, shape in iterate_rows(layer, frame):
-        icon = _KINDS.get(text_of(row, "kind"), "place")
+        icon = KINDS.get(text_of(row, "kind"), "place")
         seen.add(icon)
         name = text_of(row, "name")
         title = as_markup(text_of(row, "title") or name or icon.capitalize())
@@ -150,7 +175,7 @@ def _places(layer: str, frame: GeoDataFrame) -> Theme:
                 rank=2,
             )
         )
-    key = tuple(symbol_entry(icon, icon if icon in _KINDS else "place") for icon in (*_KINDS, "place") if icon in seen)
+    key = tuple(symbol_entry(icon, icon if icon in KINDS else "place") for icon in (*KINDS, "place") if icon in seen)
     return Theme(layer, Markup("Places"), tuple(features), key, "places")
 
 

@@ -183,6 +183,57 @@ def test_every_fault_of_every_row_comes_in_order():
     assert found == [(2, "name"), (2, "fuels"), (4, "pumps"), (4, "geometry")]
 
 
+REACH = {
+    "reach": {
+        "kind": "some-dock",
+        "figure": "low",
+        "speed_kn": 26.0,
+        "there_and_back": False,
+        "inside": True,
+        "title": "t",
+        "text": "t",
+        "label": "t",
+    },
+    "reach_places": {
+        **dict.fromkeys(("name", "kind", "title", "text", "label"), "t"),
+        **dict.fromkeys(("distance_nmi", "time_h", "fuel_l", "fuel_there_and_back_l", "margin_low_l"), 1.0),
+        "aboard_on_return_low_l": -9.0,
+        "there_and_back": False,
+        "refuel": "opens later",
+    },
+    "turning_points": {
+        **dict.fromkeys(("dock", "towards", "title", "text", "label"), "t"),
+        **dict.fromkeys(("distance_nmi", "time_h", "dock_distance_nmi", "aboard_at_dock_low_l"), 1.0),
+    },
+    "data_edges": {"title": "t", "text": "t"},
+}
+SHAPE_OF = {"point": HERE, "line": shapely.LineString([(-38, 44), (-37, 44)]), "polygon": SQUARE}
+
+
+@pytest.mark.parametrize(
+    ("layer", "column", "value", "rule"),
+    [
+        ("reach", "kind", "there", "must be one of one-way, out-and-back, thirds, budget, some-dock"),
+        ("reach", "figure", "high", "must be one of mean, low"),
+        ("reach", "there_and_back", None, "is missing"),
+        ("reach", "fuel_l", -1.0, "at least 0 l"),
+        ("reach_places", "refuel", "perhaps", "must be one of yes, opens later, doubtful, no"),
+        ("reach_places", "distance_nmi", None, "is missing"),
+        ("turning_points", "time_h", -0.1, "at least 0 h"),
+        ("data_edges", "title", "", "is missing"),
+    ],
+)
+def test_layers_of_a_reach_take_what_is_right_and_refuse_the_rest(layer: str, column: str, value: object, rule: str):
+    """Dock water has no fuel and no time of its own; a boat that would run dry on the way back is told by a minus."""
+    schema, row = COMPUTED[layer], REACH[layer]
+    (kind,) = schema.geometry
+    assert len(build_layer(schema, [row], [SHAPE_OF[kind]])) == 1
+    with pytest.raises(LayersError) as caught:
+        build_layer(schema, [{**row, column: value}], [SHAPE_OF[kind]])
+    (fault,) = caught.value.bad_rows
+    assert (fault.column, fault.rule.startswith(rule) or rule in fault.rule) == (column, True)
+
+
 def test_rows_without_fault_are_kept_and_numbered_anew():
     frame = pd.concat([docks(name="A"), docks(fuels="petrol"), docks(name="C")], ignore_index=True)
     clean, faults = check_layer(frame, LAYERS["docks"], zone=ZONE)

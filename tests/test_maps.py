@@ -22,7 +22,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 import layers
 import maps
 from layers.errors import InputError
-from maps.geometry import COAST_WITHIN_M, inside_point, simplified
+from maps.geometry import COAST_WITHIN_M, inside_point, open_edges, rounded, simplified, simplified_inwards
 from maps.palette import BASE, COMPUTED, find_contrast
 from maps.symbols import SYMBOLS
 from maps.words import as_lines, as_markup, text_of, write_position
@@ -523,6 +523,276 @@ def test_view_holds_the_route_else_the_rings_else_the_extent() -> None:
     assert view() == [[44.0, -39.0], [45.0, -37.0]]
     assert view(rings=rings) == [[44.2, -38.1], [44.3, -37.9]]
     assert view(rings=rings, legs=legs) == [[44.1, -38.91235], [44.9, -37.2]]
+
+
+# Reach
+
+M = 1 / 111195  # [deg] a metre of latitude on a sphere of 6371.0088 km
+LAT = np.cos(np.radians(44.5))
+
+
+def at(east_m: float, north_m: float) -> tuple[float, float]:
+    """[deg] A position by its way from 38 W, 44.5 N."""
+    return -38 + east_m * M / LAT, 44.5 + north_m * M
+
+
+def ragged(radius_m: float, corners: int = 3000) -> Polygon:
+    """Water with a ragged edge, a small island and a comb of narrow bays in it."""
+    turns = np.linspace(0, 2 * np.pi, corners, endpoint=False)
+    far = radius_m * (1 + 0.02 * np.sin(11 * turns) + 0.004 * np.cos(301 * turns))
+    outline = Polygon([at(r * np.cos(t), r * np.sin(t)) for r, t in zip(far, turns, strict=True)])
+    island = Polygon([at(3000 + 60 * np.cos(t), 60 * np.sin(t)) for t in turns[::100]])
+    comb = [box(*at(-6000 + 130 * n, -3000), *at(-6000 + 130 * n + 60, 3000)) for n in range(20)]
+    return outline.difference(shapely.union_all([island, *comb]))
+
+
+@pytest.mark.parametrize("within_m", [5.0, 20.0, 80.0, 320.0])
+@pytest.mark.parametrize("radius_m", [400.0, 9_000.0, 60_000.0])
+def test_area_simplified_inwards_is_never_more_than_it_was_even_rounded(within_m: float, radius_m: float) -> None:
+    water = ragged(radius_m, 1200)
+    drawn = shapely.geometry.shape(rounded(simplified_inwards(water, within_m)))
+    assert not drawn.is_empty
+    assert water.covers(drawn)
+
+
+def test_area_simplified_inwards_loses_corners_and_little_else() -> None:
+    """The edge lies at the most 1.1 * 20 + 2 + 20 m inside: 44 m of its length is what may be lost."""
+    water = ragged(20_000.0).buffer(-300 * M).buffer(300 * M)  # without what is narrower
+    drawn = simplified_inwards(water, 20.0)
+    assert shapely.get_num_coordinates(drawn) < shapely.get_num_coordinates(water) / 3
+    planes = [shapely.transform(shape, lambda corners: corners * [LAT / M, 1 / M]) for shape in (water, drawn)]
+    assert 0 < planes[0].area - planes[1].area < 44 * planes[0].length
+
+
+def test_what_is_too_narrow_to_draw_is_nothing() -> None:
+    assert simplified_inwards(box(*at(0, 0), *at(2, 2000))).is_empty
+
+
+def test_edge_is_drawn_through_the_open_and_not_along_the_shore() -> None:
+    """A square of 10 km, land 60 m to the west of it: three sides of 10 km are open, but for 100 m at two corners."""
+    water, land = box(*at(0, 0), *at(10_000, 10_000)), box(*at(-5000, -5000), *at(-60, 15_000))
+    (edge,) = open_edges([water], [land], 120.0)
+    plane = shapely.transform(edge, lambda corners: (corners - at(0, 0)) * [LAT / M, 1 / M])
+    assert 29_700 < plane.length <= 30_000
+    assert plane.distance(Point(0, 5000)) > 4900
+    assert water.boundary.buffer(1e-9).covers(edge)
+    (whole,) = open_edges([water], [], 120.0)
+    assert whole.length == pytest.approx(water.length)
+    assert open_edges([water], [water.buffer(50 * M)], 120.0)[0].is_empty
+
+
+@pytest.mark.parametrize(("wide_m", "drawn"), [(60.0, False), (200.0, True)])
+def test_slit_in_an_area_is_no_edge_of_it(wide_m: float, *, drawn: bool) -> None:
+    """A slit as wide as half the distance of 120 m has the area on both sides; one of 200 m is water to stay out of."""
+    water = box(*at(0, 0), *at(10_000, 10_000))
+    slit = box(*at(5000, -1), *at(5000 + wide_m, 8000))
+    (edge,) = open_edges([water.difference(slit)], [], 120.0)
+    inside = edge.intersection(box(*at(4000, 1000), *at(6000, 7000)))
+    assert inside.is_empty is not drawn
+    assert edge.intersects(box(*at(-10, 4000), *at(10, 6000))), "the outline is there"
+
+
+def reach_row(**changes: object) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "kind": "one-way",
+        "figure": "low",
+        "speed_kn": 24.0,
+        "fuel_l": 100.0,
+        "there_and_back": False,
+        "inside": False,
+        "title": "One way",
+        "text": "Down to the reserve",
+        "label": "One way, low figure",
+    }
+    return row | changes
+
+
+def place_row(**changes: object) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "name": "Aber",
+        "kind": "harbour",
+        "distance_nmi": 12.34,
+        "time_h": 1.25,
+        "fuel_l": 50.0,
+        "fuel_there_and_back_l": 100.0,
+        "margin_low_l": 40.0,
+        "aboard_on_return_low_l": 20.0,
+        "there_and_back": True,
+        "refuel": "opens later",
+        "title": "Aber",
+        "text": "Opens Thu 09:00",
+        "label": "12.3 nmi, 1 h 15 min",
+    }
+    return row | changes
+
+
+def turn_row(**changes: object) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "dock": "Bede Fuel",
+        "towards": "Corrie",
+        "distance_nmi": 20.0,
+        "time_h": 1.0,
+        "dock_distance_nmi": 8.0,
+        "aboard_at_dock_low_l": 15.0,
+        "title": "Towards Corrie: last dock Bede Fuel",
+        "text": "Turn within 20.0 nmi",
+        "label": "last dock Bede Fuel",
+    }
+    return row | changes
+
+
+def reach_of(*rows: dict[str, Any], radius_m: float = 20_000.0) -> gpd.GeoDataFrame:
+    return made("reach", list(rows), [ragged(radius_m * 0.9**n) for n in range(len(rows))])
+
+
+def drawn_as(page: str, look: str) -> list[dict[str, Any]]:
+    return [feature for feature in features_of(page) if feature["properties"].get("k") == look]
+
+
+def test_drawn_reach_claims_nothing_that_the_layer_does_not() -> None:
+    frame = reach_of(reach_row(), reach_row(kind="out-and-back", there_and_back=True))
+    page = maps.draw(EMPTY, {"reach": frame}, title="t").html()
+    for kind, water in zip(("one-way", "out-and-back"), frame.geometry, strict=True):
+        (fill,) = drawn_as(page, f"fill {kind}")
+        drawn = shapely.geometry.shape(fill["geometry"])
+        assert water.covers(drawn)
+        assert drawn.area > 0.9 * water.area
+        (edge,) = drawn_as(page, f"reach {kind} low")
+        assert water.covers(shapely.geometry.shape(edge["geometry"]))
+
+
+def test_kinds_and_figures_of_reach_are_told_apart_without_colour() -> None:
+    """What to count on is filled or a whole line, the average is dashed; each kind has its own look and its label."""
+    kinds = ("one-way", "out-and-back", "thirds", "budget", "some-dock")
+    rows = [
+        reach_row(kind=kind, figure=figure, label=f"{kind} {figure}") for kind in kinds for figure in ("low", "mean")
+    ]
+    page = maps.draw(EMPTY, {"reach": reach_of(*rows)}, title="t").html()
+    assert {look for look in looks_of(page) if look.startswith("fill")} == {
+        f"fill {kind}" for kind in ("one-way", "out-and-back", "budget")
+    }
+    style = page[page.index(".shape.reach {") : page.index(".shape.data-edge {")]
+    rules = dict(re.findall(r"(\.shape\.reach[\w.-]*) \{ (.*?) \}", re.sub(r"stroke: [^;]*;", "", style)))
+    dashes = {}
+    for kind in kinds:
+        (low,), (mean,) = drawn_as(page, f"reach {kind} low"), drawn_as(page, f"reach {kind} mean")
+        assert (low["properties"]["l"], mean["properties"]["l"]) == (f"{kind} low", f"{kind} mean")
+        assert low["properties"]["r"] > mean["properties"]["r"]
+        own = rules.get(f".shape.reach.{kind}.mean", rules[".shape.reach.mean"])
+        dashes[kind] = re.findall(r"stroke-dasharray: ([\d. ]+)", own)[0]
+    assert len(set(dashes.values())) == len(kinds)
+    lows = [rules.get(f".shape.reach.{kind}.low", rules[".shape.reach"]) for kind in kinds]
+    lows = [low + rules.get(f".shape.reach.{kind}.low.under", "") for kind, low in zip(kinds, lows, strict=True)]
+    assert len(set(lows)) == len(kinds)
+
+
+def test_further_speeds_and_thirds_wait_to_be_switched_on() -> None:
+    rows = [reach_row(), reach_row(kind="thirds"), reach_row(speed_kn=30.0), reach_row(speed_kn=30.0, figure="mean")]
+    page = maps.draw(EMPTY, {"reach": reach_of(*rows)}, title="t").html()
+    key = html.unescape(page[page.index('id="panel-key"') : page.index('id="panel-cautions"')])
+    switches = re.findall(r'checkbox"( checked|) data-theme="\d+"><b><bdi>(.*?)</bdi>', key)
+    assert {title: bool(on) for on, title in switches} == {
+        "Reach one way": True,
+        "Reach by thirds": False,
+        "Reach at 30 kn": False,
+    }
+    assert len(drawn_as(page, "reach one-way other")) == 1, "the average at another speed would be one line too many"
+
+
+def test_edge_of_the_data_says_that_it_is_no_edge_of_the_reach() -> None:
+    edge = made("data_edges", [{"title": "Data end", "text": "How far is not known"}], [LineString(TRACK)])
+    page = maps.draw(EMPTY, {"reach": reach_of(reach_row()), "data_edges": edge}, title="t").html()
+    (drawn,) = drawn_as(page, "data-edge")
+    assert "data end here" in drawn["properties"]["l"]
+    assert "How far is not known" in html.unescape(drawn["properties"]["p"])
+    key = page[page.index('id="panel-key"') : page.index('id="panel-cautions"')]
+    assert "the data end here: how far she gets beyond is not known" in html.unescape(key)
+
+
+def test_places_in_reach_stand_in_for_the_same_docks_and_places_and_keep_what_is_known_of_them() -> None:
+    here, there = Point(-38, 44.5), Point(-38.4, 44.4)
+    mark = {"suits": True, "state": "doubtful", "title": "Aber", "text": "VHF 09", "label": "Aber"}
+    frames = {
+        "reach": reach_of(reach_row()),
+        "dock_marks": made("dock_marks", [mark | {"name": "Aber"}, mark | {"name": "Bede"}], [here, there]),
+        "waypoints": made(
+            "waypoints", [{"name": "Cove", "kind": "anchorage"}, {"name": "Aber", "kind": "mark"}], [here] * 2
+        ),
+        "reach_places": made(
+            "reach_places",
+            [place_row(kind="dock"), place_row(name="Cove", kind="anchorage", there_and_back=False)],
+            [here, here],
+        ),
+    }
+    marks = [
+        f["properties"]
+        for f in features_of(maps.draw(EMPTY, frames, title="t").html())
+        if "mark" in f["properties"]["k"]
+    ]
+    assert sorted((mark["k"], mark["i"]) for mark in marks) == [
+        ("dock-mark", "dock-doubtful"),
+        ("dock-mark in-reach", "both dock-doubtful"),
+        ("place-mark in-reach", "out-small anchorage"),
+    ]
+    (dock,) = [mark for mark in marks if mark["k"] == "dock-mark in-reach"]
+    for part in ("Opens Thu 09&#58;00", "VHF 09", "44 30.00N 038 00.00W"):
+        assert part in dock["p"]
+
+
+def test_table_of_places_is_in_the_unit_asked_for_and_on_the_safe_side() -> None:
+    """40 l above the reserve are 10.567 US gallons of 3.785411784 l: 10.5. 1.25 h are 1 h 15."""
+    rows = [place_row(), place_row(name="Bede", there_and_back=False, time_h=0.5, refuel="no")]
+    places = made("reach_places", rows, [Point(-38, 44.5), Point(-38.4, 44.4)])
+    frames = {"reach": reach_of(reach_row()), "reach_places": places}
+    page = maps.draw(EMPTY, frames, title="t", volumes="usgal").html()
+    panel = html.unescape(page[page.index('id="panel-reach"') : page.index('id="panel-key"')])
+    back, out = panel.split("One way only")
+    assert re.findall(r"<td>(.*?)</td>", back) == ["12.3", "1 h 15", "10.5", "later"]
+    assert re.findall(r"<td>(.*?)</td>", out) == ["12.3", "30 min", "10.5", "no"]
+    assert "spare gal" in back
+    assert "There and back" in back
+    with pytest.raises(InputError, match="'usgal'"):
+        maps.draw(EMPTY, {}, title="t", volumes="barrel")  # type: ignore[arg-type]
+
+
+def test_turning_points_are_marked_and_listed() -> None:
+    turns = made("turning_points", [turn_row()], [Point(-38, 44.5)])
+    page = maps.draw(EMPTY, {"reach": reach_of(reach_row()), "turning_points": turns}, title="t").html()
+    (mark,) = drawn_as(page, "turn-mark")
+    assert (mark["properties"]["i"], mark["properties"]["l"]) == ("turn-back", "last dock Bede Fuel")
+    listed = html.unescape(page[page.index('id="panel-turns"') : page.index('id="panel-key"')])
+    for part in ("Towards Corrie: last dock Bede Fuel", "Turn within 20.0 nmi", "44 30.00N 038 00.00W"):
+        assert part in listed
+
+
+def test_view_holds_the_reach_and_its_rings_but_not_what_lies_beyond_the_data() -> None:
+    """The ring goes 0.2 degrees beyond the extent's west side at 39 W, the reach stays 0.9 inside the south side."""
+    ring = {"title": "r", "label": "r", "kind": "mark", "distance_nmi": 1.0}
+    rings = made(
+        "rings", [ring], [LineString([(-39.2, 44.5), (-38, 44.95), (-37.5, 44.5), (-38, 44.05), (-39.2, 44.5)])]
+    )
+    start = made("stops", [stop(kind="start", order=0)], [Point(-38, 44.5)])
+    frames = {"reach": reach_of(reach_row()), "rings": rings, "stops": start}
+    page = maps.draw(EMPTY, frames, title="t").html()
+    settings = re.search(r"drawing.open\(\"map_sea\", (\{.*?\})\);\n", page)
+    assert settings is not None
+    assert json.loads(settings[1])["view"] == [[44.05, -39.0], [44.95, -37.5]]
+    assert 'id="panel-route"' not in page, "the start alone is no passage"
+
+
+def test_map_of_a_heavy_reach_stays_small() -> None:
+    """Ten areas with 4,000 teeth 300 m high and 150 m apart: 40,000 corners at any tolerance that is fit to see."""
+    turns = np.linspace(0, 2 * np.pi, 4000, endpoint=False)
+    teeth = np.where(np.arange(4000) % 2, 95_000.0, 95_300.0)
+    saws = [
+        Polygon([at(r * np.cos(t), r * np.sin(t)) for r, t in zip(teeth - n, turns, strict=True)]) for n in range(10)
+    ]
+    rows = [reach_row(kind=kind, figure=figure) for kind in ("one-way", "thirds") for figure in ("low", "mean")]
+    frame = made("reach", (rows * 3)[:10], saws)
+    heavy = maps.draw(EMPTY, {"reach": frame}, title="t").html()
+    assert len(heavy) - len(maps.draw(EMPTY, {}, title="t").html()) < 700_000
+    (fill,) = drawn_as(heavy, "fill one-way")[:1]
+    assert frame.geometry[0].covers(shapely.geometry.shape(fill["geometry"]))
 
 
 # Saving

@@ -537,3 +537,122 @@ def test_without_script_the_stops_and_cautions_can_still_be_read(browser: Browse
         assert page.locator(f"#panel-{panel}").get_by_text(text).first.is_visible()
         page.locator(f"#panel-{panel} > summary").click()
     context.close()
+
+
+# Reach
+
+
+def reach_frames() -> tuple[layers.Region, dict[str, gpd.GeoDataFrame]]:
+    """Make up a reach from the middle of the grid: five kinds by two figures, another speed, places, points to turn."""
+    region, _ = passage()
+    rows, shapes = [], []
+    kinds = {"one-way": 1.0, "some-dock": 0.85, "out-and-back": 0.6, "thirds": 0.5, "budget": 0.35}
+    plain = {"fuel_l": 90.0, "there_and_back": False, "inside": False, "text": "Down to the reserve"}
+    for kind, size in kinds.items():
+        for figure, share in (("low", 1.0), ("mean", 1.07)):
+            label = f"{kind} {figure}"
+            rows.append(plain | {"kind": kind, "figure": figure, "speed_kn": 24.0, "title": label, "label": label})
+            shapes.append(Point(-38, 44.5).buffer(0.6 * size * share))
+    rows.append(rows[0] | {"speed_kn": 30.0, "label": "at 30 kn"})
+    shapes.append(Point(-38, 44.5).buffer(0.5))
+    spots = [(-38.3 + 0.11 * n, 44.3 + 0.06 * (n % 7)) for n in range(7)]
+    place = {"distance_nmi": 12.3, "time_h": 1.2, "fuel_l": 50.0, "fuel_there_and_back_l": 100.0, "margin_low_l": 40.0}
+    place |= {"aboard_on_return_low_l": 9.0, "refuel": "opens later", "title": "Place", "text": "x", "label": "12 nmi"}
+    names = ["Landing with a name that is rather long", *(f"Cove {n}" for n in range(6))]
+    places = [
+        place | {"name": name, "kind": ("dock", "harbour", "anchorage")[n % 3], "there_and_back": n < 4}
+        for n, name in enumerate(names)
+    ]
+    turn = {"dock": "Landing", "towards": "Cove", "distance_nmi": 20.0, "time_h": 1.0, "dock_distance_nmi": 8.0}
+    turn |= {"aboard_at_dock_low_l": 9.0, "title": "Turn for Landing", "text": "x", "label": "last dock Landing"}
+    start = {"order": 0, "name": "Home", "kind": "start", "title": "Home", "text": "x", "label": "71 gal aboard"}
+    edge = {"title": "Data end", "text": "Not known"}
+    made, schemas = layers.build_layer, layers.COMPUTED
+    return region, {
+        "reach": made(schemas["reach"], rows, shapes),
+        "reach_places": made(schemas["reach_places"], places, [Point(at) for at in spots]),
+        "turning_points": made(schemas["turning_points"], [turn] * 2, [Point(-38.5, 44.6), Point(-37.5, 44.6)]),
+        "data_edges": made(schemas["data_edges"], [edge], [LineString([(-38.3, 44.0), (-37.7, 44.0)])]),
+        "stops": made(schemas["stops"], [start], [Point(-38, 44.5)]),
+    }
+
+
+@pytest.fixture(scope="module")
+def reach_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    region, frames = reach_frames()
+    drawn = maps.draw(region, frames, title="Reach from Home", notes=["71 gal"], cautions=["Call ahead"])
+    return drawn.save(tmp_path_factory.mktemp("map") / "reach.html")
+
+
+BOXES = """(query) => [...document.querySelectorAll(query)].filter((e) => e.checkVisibility())
+  .map((e) => [e.textContent, e.getBoundingClientRect().toJSON()])"""
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_map_of_the_reach_opens_without_network_and_names_what_to_count_on(
+    browser: Browser, reach_file: Path, size: tuple[int, int]
+) -> None:
+    """Edges that are switched on are labelled, low figures always; no label lies on another; targets are large."""
+    with opened(browser, reach_file, size) as shown:
+        labels = shown.page.evaluate(BOXES, ".label.shown")
+        for low in ("one-way low", "out-and-back low", "budget low", "some-dock low", "The data end here"):
+            assert low in [text for text, _ in labels], low
+        assert not {text for text, _ in labels} & {"thirds low", "at 30 kn"}, "not until switched on"
+        for index, (text, one) in enumerate(labels):
+            for other_text, other in labels[index + 1 :]:
+                apart = one["right"] <= other["left"] + 1 or other["right"] <= one["left"] + 1
+                assert apart or one["bottom"] <= other["top"] + 1 or other["bottom"] <= one["top"] + 1, (
+                    text,
+                    other_text,
+                )
+        if size == PHONE:
+            assert shown.page.locator(".panel[open]").count() == 0
+            shown.page.locator("#panel-reach > summary").click()
+        assert shown.page.locator("#panel-reach .places").count() == 2
+        boxes = shown.page.evaluate(BOXES, "#panel-reach button, summary")
+        assert all(box["width"] >= 43.5 and box["height"] >= 43.5 for _, box in boxes)
+        inside = "#panel-reach .inside"
+        wide = shown.page.evaluate(
+            f"(() => {{ const e = document.querySelector('{inside}'); return [e.scrollWidth, e.clientWidth]; }})()"
+        )
+        assert wide[0] <= wide[1]
+        shown.page.get_by_role("button", name="Cove 3").click()
+        shown.page.wait_for_timeout(500)
+        centre = shown.page.evaluate("(() => { const c = map_sea.getCenter(); return [c.lng, c.lat]; })()")
+        assert centre == pytest.approx([-38.3 + 0.11 * 4, 44.3 + 0.06 * 4], abs=0.01)
+        shown.page.evaluate("map_sea.setView([44.5, -38], 7.3, {animate: false})")
+        shown.page.wait_for_timeout(300)
+        assert "one-way low" in [text for text, _ in shown.page.evaluate(BOXES, ".label.shown")], "also from afar"
+        assert_quiet(shown)
+
+
+def test_edges_of_the_reach_are_whole_for_low_figures_and_dashed_for_averages(
+    browser: Browser, reach_file: Path
+) -> None:
+    """By computed styles: two lines there and back (a light one on a wider dark one), one line one way."""
+    with opened(browser, reach_file, DESK) as shown:
+        styles = shown.page.evaluate(
+            """() => [...document.querySelectorAll('.leaflet-limits-pane path')].map((path) => {
+              const style = getComputedStyle(path);
+              return [path.className.baseVal.split(' leaflet')[0], style.strokeDasharray, style.stroke,
+                parseFloat(style.strokeWidth)];
+            })"""
+        )
+        drawn = {look: rest for look, *rest in styles}
+        assert "shape reach thirds low" not in drawn
+        for kind in ("one-way", "out-and-back", "some-dock"):
+            assert drawn[f"shape reach {kind} low"][0] == "none"
+            assert drawn[f"shape reach {kind} mean"][0] != "none"
+        double, under = drawn["shape reach out-and-back low"], drawn["shape reach out-and-back low under"]
+        assert (double[1], under[0], under[1]) == ("rgb(255, 255, 255)", "none", drawn["shape reach one-way low"][1])
+        assert under[2] - double[2] >= 4, "two lines of 2 px and more"
+        assert drawn["shape data-edge"][0] != "none"
+        assert drawn["shape data-edge"][2] >= 5
+        for look in ("reach one-way mean", "data-edge"):
+            assert drawn[f"shape {look} under"][0] == "none", "what sets a dashed line off fills its gaps"
+        shown.page.locator("#panel-key > summary").click()
+        shown.page.get_by_role("checkbox", name="Reach by thirds").check()
+        assert shown.page.locator(".leaflet-limits-pane .thirds.low").count() == 2, "the line and what sets it off"
+        shown.page.get_by_role("checkbox", name="Reach one way").uncheck()
+        assert shown.page.locator(".map path.one-way").count() == 0
+        assert_quiet(shown)

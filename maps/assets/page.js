@@ -7,6 +7,8 @@ const drawing = (() => {
   const items = []; // what has a symbol or a label: {marker, rank, width, half, must}
   const lines = []; // the track and the rings, whose labels move with the view
   const themes = [];
+  const boxed = ["stop-mark", "turn-mark"]; // marks whose label may stand off, joined by a line
+  const curves = { ring: "rings", reach: "limits", "data-edge": "limits" }; // lines whose label slides along them, and the sheet of each
 
   const number = (value) => (typeof value === "number" ? value : 0);
 
@@ -35,7 +37,7 @@ const drawing = (() => {
   function icon(p) {
     const letter = p.n ? `<text class="count" y="6">${p.n}</text>` : "";
     const turned = p.a ? ` transform="rotate(${number(p.a)})"` : "";
-    const symbol = p.i ? `<svg viewBox="-18 -18 36 36" aria-hidden="true"><g${turned}>${symbols[p.i]}</g>${letter}</svg>` : "";
+    const symbol = p.i ? `<svg viewBox="-18 -18 36 36" aria-hidden="true"><g${turned}>${p.i.split(" ").map((name) => symbols[name]).join("")}</g>${letter}</svg>` : "";
     const leader = p.r >= 7 && p.i ? '<i class="leader"></i>' : "";
     const label = p.l ? `${leader}<span class="label"><bdi>${p.l}</bdi></span>` : "";
     const side = p.i ? 44 : 0;
@@ -49,8 +51,11 @@ const drawing = (() => {
     const p = feature.properties;
     const touched = Boolean(p.p);
     const marker = L.marker(latlng, { icon: icon(p), interactive: touched, keyboard: touched, zIndexOffset: 1000 * number(p.r), riseOnHover: touched });
-    const half = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6 }[p.k] || (p.i ? 11 : 0);
-    items.push({ marker, rank: number(p.r), width: number(p.w), half, must: p.r >= 9, look: p.k });
+    const look = p.k.split(" ")[0];
+    const ringed = { "dock-mark": 17, "place-mark": 11 };
+    const bare = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6, "turn-mark": 15 };
+    const half = (p.k.includes(" in-reach") ? ringed : bare)[look] || (p.i ? 11 : 0);
+    items.push({ marker, rank: number(p.r), width: number(p.w), half, must: p.r >= 9, look });
     if (touched) {
       marker.on("add", () => marker.getElement().setAttribute("aria-label", plain(p.t)));
     }
@@ -61,13 +66,14 @@ const drawing = (() => {
 
   function each(feature, layer) {
     const p = feature.properties;
+    if (p.s) layer.options.pane = p.s;
     if (p.p) layer.bindPopup(p.p, { maxWidth: 280, minWidth: 160, autoPanPadding: [12, 12] });
     if (p.t) layer.bindTooltip(p.t, { sticky: !layer.getLatLng, direction: "auto" });
     if (p.p && p.t) layer.on("popupopen", () => layer.closeTooltip());
     if (!layer.getLatLngs) return;
     if (!p.p) layer.options.interactive = false;
     const kind = p.k.split(" ")[0];
-    if (kind === "leg" || kind === "ring" || kind === "overhead") lines.push({ layer, p, kind });
+    if (kind === "leg" || kind === "overhead" || kind in curves) lines.push({ layer, p, kind });
   }
 
   function start(map) {
@@ -77,6 +83,9 @@ const drawing = (() => {
     for (const line of lines) underline(line);
     items.sort((one, other) => other.rank - one.rank);
     map.on("moveend zoomend resize layeradd layerremove", soon(() => arrange(map)));
+    for (const box of document.querySelectorAll("[data-theme]")) {
+      if (!box.checked) themes[Number(box.dataset.theme)].remove();
+    }
     panels(map);
     arrange(map);
     document.documentElement.dataset.ready = "yes";
@@ -89,7 +98,7 @@ const drawing = (() => {
     const band = L.polyline(corners, { className: "shape hit", pane: line.kind === "overhead" ? "overhead" : "casing" });
     if (line.p.p) band.bindPopup(line.p.p, { maxWidth: 280, minWidth: 160, autoPanPadding: [12, 12] });
     if (line.p.t) band.bindTooltip(line.p.t, { sticky: true });
-    const under = L.polyline(corners, { className: `shape ${line.p.k} under`, interactive: false, pane: line.kind === "ring" ? "rings" : "casing" });
+    const under = L.polyline(corners, { className: `shape ${line.p.k} under`, interactive: false, pane: curves[line.kind] || "casing" });
     owner.addLayer(band);
     if (line.kind !== "overhead") {
       under.on("add", () => under.bringToBack());
@@ -97,9 +106,9 @@ const drawing = (() => {
     }
     if (!line.p.l) return;
     const leg = line.kind === "leg";
-    const mark = { k: `${line.kind}-mark`, l: line.p.l, i: leg ? "leg-arrow" : "" };
+    const mark = { k: leg ? "leg-mark" : `ring-mark ${line.p.k.split(" ").join("-")}`, l: line.p.l, i: leg ? "leg-arrow" : "" };
     line.marker = L.marker(line.layer.getBounds().getCenter(), { icon: icon(mark), interactive: false, keyboard: false, zIndexOffset: 1000 * number(line.p.r) });
-    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k, line: leg ? line : null, ring: leg ? null : line };
+    line.item = { marker: line.marker, rank: number(line.p.r), width: 0, half: leg ? 7 : 0, must: false, look: mark.k.split(" ")[0], line: leg ? line : null, ring: leg ? null : line };
     items.push(line.item);
     owner.addLayer(line.marker);
   }
@@ -123,11 +132,12 @@ const drawing = (() => {
     const taken = controls(map);
     const track = [];
     for (const line of lines) {
-      const places = line.layer.getLatLngs().flat(2).map((corner) => map.latLngToContainerPoint(corner));
-      line.places = places;
+      const corners = line.layer.getLatLngs();
+      const parts = (Array.isArray(corners[0]) ? corners : [corners]).map((part) => part.map((corner) => map.latLngToContainerPoint(corner)));
+      line.places = parts.flat();
+      line.arc = line.kind in curves && line.marker && line.marker.getElement() ? parts.flatMap((part) => steps(part, frame)) : [];
       if (line.marker) follow(map, line, frame);
-      if (line.kind === "leg") track.push(...steps(places, frame));
-      line.arc = line.kind === "ring" && line.marker && line.marker.getElement() ? steps(places, frame) : [];
+      if (line.kind === "leg") track.push(...steps(line.places, frame));
     }
     const far = map.getZoom() < 8; // a phone then shows more than 100 nmi: places would hide the track
     map.getContainer().classList.toggle("far", far);
@@ -157,6 +167,7 @@ const drawing = (() => {
   function crowded(item, at, half, far, taken) {
     const symbols = taken.filter((other) => other.symbol);
     if (item.line) return symbols.some((other) => other.rank >= 8 && meet(around(at.x, at.y, half), other));
+    if (item.look === "turn-mark") return symbols.some((other) => other.rank >= 8 && meet(around(at.x, at.y, half * 0.7), other));
     if (item.rank >= 7) return false;
     if (item.rank < 4) return symbols.some((other) => meet(around(at.x, at.y, half + (far ? 12 : 0)), other));
     if (item.rank < 6 && far) return symbols.some((other) => meet(around(at.x, at.y, half), other));
@@ -182,23 +193,24 @@ const drawing = (() => {
     item.size = item.size || { x: label.offsetWidth, y: label.offsetHeight };
     const { x: wide, y: high } = item.size;
     if (item.width && (item.width * map.options.crs.scale(map.getZoom())) / 360 < wide * 0.8) return;
-    if (far && !item.must && ["place-mark", "dock-mark", "stop-mark"].includes(item.look)) return; // then only stops are named
+    if (far && !item.must && ["place-mark", "dock-mark", "stop-mark", "turn-mark"].includes(item.look)) return; // then only stops are named
     const others = item.ring ? lines.filter((line) => line !== item.ring).flatMap((line) => line.arc) : [];
     const best = spots(item, wide, high, half, at)
       .map(([dx, dy], order) => {
         const off = dy >= half || dy + high <= -half; // above or below its symbol it can move sideways without covering it
-        if (item.look === "stop-mark" && off) dx = Math.min(Math.max(dx, frame.left - at.x), frame.right - at.x - wide);
+        if (boxed.includes(item.look) && off) dx = Math.min(Math.max(dx, frame.left - at.x), frame.right - at.x - wide);
         const box = { left: at.x + dx, right: at.x + dx + wide, top: at.y + dy, bottom: at.y + dy + high };
         const out = box.left < frame.left || box.right > frame.right || box.top < frame.top || box.bottom > frame.bottom;
         const hits = taken.filter((other) => other !== own && meet(box, other));
         const cost = (out ? 1000 : 0) + hits.reduce((sum, other) => sum + worth(other), 0)
-          + (item.look === "stop-mark" ? standing(at, box, half, track) : order + 3 * track.filter((spot) => meet(box, spot)).length)
+          + (boxed.includes(item.look) ? standing(at, box, half, track) : order + 3 * track.filter((spot) => meet(box, spot)).length)
           + 8 * others.filter((spot) => meet(box, spot)).length; // on another ring it would seem to be that one's
-        return { cost, box, dx, dy, free: !out && !hits.length };
+        const light = far && item.ring && item.rank >= 8; // from afar what to count on may cover a dock's or danger's sign
+        return { cost, box, dx, dy, free: !out && !hits.some((other) => !(light && other.symbol && other.rank < 7)) };
       })
       .reduce((one, other) => ((other.free || item.must) && (!one || other.cost < one.cost) ? other : one), null);
     const said = label.textContent;
-    if (!item.half && taken.some((other) => other.said === said && Math.hypot(other.left - at.x, other.top - at.y) < 160)) return;
+    if ((!item.half || item.look === "turn-mark") && taken.some((other) => other.said === said && Math.hypot(other.left - at.x, other.top - at.y) < 160)) return;
     if (!best || (!item.must && item.rank < 6 && best.cost >= 30)) return;
     taken.push({ ...best.box, rank: item.rank, said });
     const middle = item.half ? 22 : 0;
@@ -209,14 +221,15 @@ const drawing = (() => {
 
   // Where a label may stand, the best place first, as the offset of its upper left corner.
   function spots(item, wide, high, half, at) {
-    const gap = half || item.look === "ring-mark" ? half + 3 : 0;
+    const gap = half || item.ring ? half + 3 : 0;
     if (!gap) return [[-wide / 2, -high / 2], [-wide / 2, -high * 1.6], [-wide / 2, high * 0.6]];
     const found = [[gap, -high / 2], [-gap - wide, -high / 2], [-wide / 2, gap], [-wide / 2, -gap - high]];
     const near = gap * 0.8;
     found.push([near, near], [near, -near - high], [-near - wide, near], [-near - wide, -near - high]);
     if (item.ring) found.push(...item.ring.seen.map((spot) => [spot.x - at.x - wide / 2, spot.y - at.y - high / 2]));
-    if (item.look !== "stop-mark") return found;
+    if (!boxed.includes(item.look)) return found;
     for (const across of [-0.65, -0.58, -0.42, -0.35]) found.push([across * wide, gap], [across * wide, -gap - high]);
+    if (item.look === "turn-mark") return found; // listed beside the map; far-off labels would hide it
     for (const away of [24, 40, 60, 80, 105, 130, 165, 200, 240]) {
       for (const across of [-1.1, -0.8, -0.5, -0.2, 0.1]) found.push([across * wide, away], [across * wide, -away - high]);
       for (const down of [-1.6, -0.5, 0.6]) found.push([away, down * high], [-away - wide, down * high]);
@@ -288,9 +301,9 @@ const drawing = (() => {
   // Leg lengths and arrows where a leg is long enough for them; a ring's label where the ring is highest in view.
   function follow(map, line, frame) {
     const { places } = line;
-    if (line.kind === "ring") {
+    if (line.kind in curves) {
       const inner = { left: 60, right: frame.right - 60, top: 72, bottom: frame.bottom - 60 };
-      const seen = places.filter((spot) => meet(around(spot.x, spot.y, 1), inner));
+      const seen = line.arc.map((box) => L.point(box.left + 3, box.top + 3)).filter((spot) => meet(around(spot.x, spot.y, 1), inner));
       const pool = seen.length ? seen : places;
       const middle = (frame.left + frame.right) / 2;
       const best = pool.reduce((one, other) => (other.y + Math.abs(other.x - middle) / 2 < one.y + Math.abs(one.x - middle) / 2 ? other : one));
@@ -361,7 +374,8 @@ const drawing = (() => {
   function panels(map) {
     const all = [...document.querySelectorAll(".panel")];
     const wide = window.matchMedia("(min-width: 900px)");
-    const fit = () => all.forEach((panel) => { panel.open = wide.matches && (panel.id === "panel-route" || panel.id === "panel-key"); });
+    const first = document.getElementById("panel-reach") ? ["panel-reach"] : ["panel-route", "panel-key"];
+    const fit = () => all.forEach((panel) => { panel.open = wide.matches && first.includes(panel.id); });
     fit();
     wide.addEventListener("change", fit);
     let printing = false;
