@@ -30,6 +30,7 @@ from routeplan.cli_passage import (
     given_margins,
     passage,
 )
+from routeplan.cli_reach import reach
 from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
 
 __all__ = ["app", "main"]
@@ -48,6 +49,7 @@ app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
 app.add_typer(fillups, name="fillup")
 app.command("passage")(passage)
+app.command("reach")(reach)
 app.command("demo")(demo)
 app.command("aboard")(aboard)
 boats.command("learn")(boat_learn)
@@ -220,7 +222,7 @@ def region_show(
         }
     if map_file is not None:
         import maps
-        from routeplan.passage import SAFETY_CAUTIONS
+        from routeplan.cautions import SAFETY_CAUTIONS
 
         lengths = "m" if the_boat is None else the_boat.units.short_length
         page = maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS, lengths=lengths)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import textwrap
@@ -29,12 +30,15 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Progress",
+    "caution_lines",
+    "source_lines",
     "table",
     "tell_boat",
     "tell_docks",
     "tell_passage",
     "tell_refusal",
     "tell_region",
+    "terminal_width",
     "wrapped",
 ]
 
@@ -42,6 +46,9 @@ _QUIET_S = 1.0  # [s] building that takes less shows nothing
 _ALONGSIDE_NMI = 0.05  # [nmi] a shorter approach is no leg to read
 _WIDEST = 110  # characters: longer lines are hard to follow
 _NO_BREAK = "\u00a0"
+_TOGETHER = re.compile(
+    r"(?<=\d) (?=(?:gal|h|kn|l|min|nmi)\b)|(?<=\d\d) (?=\d\d\.\d\d[NSEW])|(?<=\.\d\d[NS]) (?=\d{3} \d)"
+)
 _NARROWEST = 20  # characters that a column of words is folded to
 
 
@@ -112,7 +119,7 @@ def tell_passage(passage: Passage, *, every: bool = False, calls: Sequence[Call]
         out += ["", *_all_plans(passage.plans, words)]
     out += _way(best, words)
     out += [] if calls is None else _call_ahead(calls, words)
-    return "\n".join([*out, "", *_cautions((*best.cautions, *passage.cautions)), *_sources(region)])
+    return "\n".join([*out, "", *caution_lines((*best.cautions, *passage.cautions)), *source_lines(region)])
 
 
 def tell_refusal(error: NoPassageError, words: PlanWords, trip: Trip, calls: Sequence[Call] | None = None) -> str:
@@ -148,7 +155,7 @@ def tell_refusal(error: NoPassageError, words: PlanWords, trip: Trip, calls: Seq
         out += [] if calls is None else _call_ahead(calls, words)
         out += ["", wrapped(f"! The plan above {broken}: don't leave before you know that fuel will be sold there.")]
     cautions = error.cautions if offered is None else (*offered.cautions, *error.cautions)
-    return "\n".join([*out, "", *_cautions(cautions)])
+    return "\n".join([*out, "", *caution_lines(cautions)])
 
 
 def tell_docks(
@@ -364,7 +371,7 @@ def _all_plans(plans: Sequence[Plan], words: PlanWords) -> list[str]:
     unit = units.volume_label
     head = ("", "arrives", "stops", words.currency, f"margin {unit}", f"burns {unit}", "best at", "fills at")
     lines = table(head, rows)
-    if max(map(len, lines)) > _terminal_width():
+    if max(map(len, lines)) > terminal_width():
         lines = table((*head[:-2], head[-1]), [(*r[:-2], f"{r[-2]}: {r[-1]}" if r[-2] else r[-1]) for r in rows])
     count = "One plan" if len(plans) == 1 else f"{len(plans)} plans"
     return [f"{count}, the recommended one first; none is beaten in every way by another:", *lines]
@@ -422,7 +429,7 @@ def _legs(plan: Plan, words: PlanWords) -> list[str]:
     head = ("leg", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}")
     wide = [(f[0], to, position, *f[1:], unchecked) for f, (to, position, unchecked) in rows]
     lines = table((head[0], "to", "position", *head[1:], ""), wide)
-    if max(map(len, lines)) > _terminal_width():
+    if max(map(len, lines)) > terminal_width():
         narrow = [  # a position isn't broken
             (*figures, ", ".join(filter(None, (to, position.replace(" ", _NO_BREAK), unchecked))))
             for figures, (to, position, unchecked) in rows
@@ -444,18 +451,40 @@ def _bare(units: DisplayUnits, volume_l: float) -> str:
     return units.volume_down(volume_l).removesuffix(f" {units.volume_label}")
 
 
-def _cautions(cautions: Iterable[str]) -> list[str]:
+def caution_lines(cautions: Iterable[str]) -> list[str]:
+    """Tell cautions, each once.
+
+    Parameters
+    ----------
+    cautions
+        Sentences.
+
+    Returns
+    -------
+    Their heading, then a paragraph each.
+    """
     return ["Cautions:", *(wrapped(f"- {c}", "  ") for c in dict.fromkeys(cautions))]
 
 
-def _sources(region: Region) -> list[str]:
+def source_lines(region: Region) -> list[str]:
+    """Tell where a region's layers are from.
+
+    Parameters
+    ----------
+    region
+        The region.
+
+    Returns
+    -------
+    An empty line, then each source once.
+    """
     titles = dict.fromkeys(
         ", ".join(str(part) for part in (s.title, s.date, s.licence) if part) for s in region.about.sources.values()
     )
     return ["", wrapped(f"Sources: {'; '.join(titles)}.")] if titles else ["", "Sources: not stated by the region."]
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+def table(head: Sequence[str], rows: Sequence[Sequence[str]], indent: str = "") -> list[str]:
     """Line up columns; figures to the right, words to the left.
 
     Parameters
@@ -464,6 +493,8 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
         Names of the columns.
     rows
         As many cells each.
+    indent
+        What every line begins with.
 
     Returns
     -------
@@ -473,13 +504,13 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
     right = [all(cell[:1].isdigit() or not cell for cell in column) for column in zip(*rows, strict=True)] or [
         False
     ] * len(head)
-    room = _terminal_width() - sum(widths[:-1]) - 2 * len(widths[:-1])
+    room = terminal_width() - len(indent) - sum(widths[:-1]) - 2 * len(widths[:-1])
     folds = widths[-1] > room >= _NARROWEST and not right[-1]
     lines = []
     for row in [head, *rows]:
         cells = [c.rjust(w) if r else c.ljust(w) for c, w, r in zip(row, widths, right, strict=True)]
         last = _folded(row[-1], room) if folds else [cells[-1]]
-        beside = "  ".join([*cells[:-1], ""])
+        beside = indent + "  ".join([*cells[:-1], ""])
         lines += [f"{beside if i == 0 else ' ' * len(beside)}{words}".rstrip() for i, words in enumerate(last or [""])]
     return lines
 
@@ -488,7 +519,13 @@ def _folded(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
-def _terminal_width() -> int:
+def terminal_width() -> int:
+    """[characters] Tell how wide the terminal is.
+
+    Returns
+    -------
+    Its width; 100 where there is no terminal and `COLUMNS` doesn't say.
+    """
     return shutil.get_terminal_size((100, 24)).columns
 
 
@@ -504,14 +541,14 @@ def wrapped(text: str, indent: str = "") -> str:
 
     Returns
     -------
-    The lines.
+    The lines; a figure and its unit, or a position, stay together.
     """
-    width = max(40, min(_WIDEST, _terminal_width()))
+    width = max(40, min(_WIDEST, terminal_width()))
     return textwrap.fill(
-        text,
+        _TOGETHER.sub(_NO_BREAK, text),
         width,
         initial_indent=indent,
         subsequent_indent=indent + "  ",
         break_long_words=False,
         break_on_hyphens=False,
-    )
+    ).replace(_NO_BREAK, " ")

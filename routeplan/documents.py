@@ -14,8 +14,11 @@ if TYPE_CHECKING:
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
     from routeplan.lessons import Lesson
+    from routeplan.outings import Outing
     from routeplan.passage import Passage
     from routeplan.plans import NoPassageError
+    from routeplan.reach import Reach
+    from routeplan.reached import NoReachError
     from routeplan.trips import Trip
 
 __all__ = [
@@ -24,6 +27,8 @@ __all__ = [
     "docks_document",
     "lesson_document",
     "passage_document",
+    "reach_document",
+    "reach_refusal_document",
     "refusal_document",
     "region_document",
 ]
@@ -86,6 +91,87 @@ def refusal_document(
         "plans": [],
         "refused": error.refusal.model_dump(mode="json", by_alias=True),
         **_call_ahead(calls),
+        "cautions": list(error.cautions),
+        "sources": _sources(region),
+    }
+
+
+def reach_document(reach: Reach) -> dict[str, Any]:
+    """Tell a reach.
+
+    Parameters
+    ----------
+    reach
+        The answer to an outing, its places in the order to be told.
+
+    Returns
+    -------
+    What `reach --json` prints: every shape as GeoJSON, longitude first.
+    """
+    from layers.plane import geodesic_ring  # noqa: PLC0415  other documents hold no shapes
+
+    region = reach.network.region
+    rings = [("mark", nmi) for nmi in reach.rings_nmi] + [("promised", reach.promised_nmi)]
+    return {
+        "schema": "routeplan/reach/1",
+        "currency": region.about.currency,
+        "region": region.about.name,
+        "boat": reach.boat.name,
+        "from": reach.start.name,
+        "from_position": list(reach.start.position),
+        "speed_kn": reach.speed_kn,
+        "speeds_kn": list(reach.speeds_kn),
+        **_asked_of_reach(reach.outing, reach.boat),
+        "promised_nmi": reach.promised_nmi,
+        "rings": [
+            {
+                "distance_nmi": nmi,
+                "kind": kind,
+                "geometry": _geojson(geodesic_ring(reach.start.position, nmi)),
+            }
+            for kind, nmi in rings
+        ],
+        "areas": [area.model_dump(mode="json") for area in reach.areas],
+        "places": [place.model_dump(mode="json") for place in reach.places],
+        "turning_points": [point.model_dump(mode="json") for point in reach.turning_points],
+        "some_dock": None if reach.dock_water is None else {"geometry": _geojson(reach.dock_water)},
+        "cut_by_extent": reach.cut_by_extent,
+        "data_edges": None if reach.data_edges.is_empty else {"geometry": _geojson(reach.data_edges)},
+        "refused": None,
+        "cautions": list(reach.cautions),
+        "sources": _sources(region),
+    }
+
+
+def reach_refusal_document(error: NoReachError, region: Region, boat: Boat, outing: Outing) -> dict[str, Any]:
+    """Tell why nothing is in reach.
+
+    Parameters
+    ----------
+    error
+        Carries what is short.
+    region, boat, outing
+        What it was asked of.
+
+    Returns
+    -------
+    What `reach --json` prints with exit 3.
+    """
+    return {
+        "schema": "routeplan/reach/1",
+        "currency": region.about.currency,
+        "region": region.about.name,
+        "boat": boat.name,
+        "from": error.refusal.from_,
+        **_asked_of_reach(outing, boat),
+        "rings": [],
+        "areas": [],
+        "places": [],
+        "turning_points": [],
+        "some_dock": None,
+        "cut_by_extent": False,
+        "data_edges": None,
+        "refused": error.refusal.model_dump(mode="json", by_alias=True),
         "cautions": list(error.cautions),
         "sources": _sources(region),
     }
@@ -257,6 +343,26 @@ def _asked(trip: Trip) -> dict[str, Any]:
     """Echo what the plans were made by."""
     plain = trip.model_dump(mode="json")
     return {key: plain[key] for key in ("confidence", "aboard", "fill", "price_of_time_per_h", "closed_dock")}
+
+
+def _asked_of_reach(outing: Outing, boat: Boat) -> dict[str, Any]:
+    """Echo what the reach was found by."""
+    plain = outing.model_dump(mode="json")
+    return {
+        **{key: plain[key] for key in ("depart", "confidence", "aboard", "out_and_back")},
+        "reserve_l": boat.reserve_l,
+        "asked_time_h": plain["time_h"],
+        "asked_fuel_l": plain["fuel_l"],
+    }
+
+
+def _geojson(shape: Any) -> Any:
+    """Write a shape as areas are written."""
+    from pydantic import TypeAdapter  # noqa: PLC0415  other documents hold no shapes
+
+    from routeplan.reached import Shape  # noqa: PLC0415
+
+    return TypeAdapter(Shape).dump_python(shape, mode="json")
 
 
 def _call_ahead(calls: Sequence[Call] | None) -> dict[str, Any]:

@@ -74,15 +74,17 @@ def say(text: str) -> None:
         raise InputError("standard output", f"can't be written: {error.strerror}") from error
 
 
-def print_json(document: dict[str, Any]) -> None:
+def print_json(document: dict[str, Any], *, compact: bool = False) -> None:
     """Print the one document of a command.
 
     Parameters
     ----------
     document
         Plain values; no NaN or infinity.
+    compact
+        Whether all is one line: a document of shapes would else be mostly blanks.
     """
-    say(json.dumps(document, indent=1, allow_nan=False))
+    say(json.dumps(document, indent=None if compact else 1, allow_nan=False))
 
 
 def named(path: Path, option: str) -> Path:

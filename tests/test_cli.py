@@ -27,7 +27,7 @@ METRES_PER_NMI = 1852.0  # [m] by definition of the nautical mile (International
 COMMANDS = (
     *("", "passage", "docks", "demo", "boat", "boat check", "boat show", "region", "region check", "region show"),
     *("aboard", "boat learn", "fillup", "fillup add", "fillup list", "fillup import", "fillup export"),
-    *("fillup withdraw", "fillup advice"),
+    *("fillup withdraw", "fillup advice", "reach"),
 )
 HEAVY = (
     *("geopandas", "pandas", "scipy", "shapely", "pyproj", "folium", "branca", "networkx", "pyogrio", "numpy"),
