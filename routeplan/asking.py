@@ -194,7 +194,9 @@ def _refuse_fill_first(network: Network, boat: Boat, docks: Sequence[Dock], star
             f"{boat.name} can't fill at {place.name}: {'; '.join(dock.why_not) or 'out of reach from open water'}",
             remedy="leave --fill-first out",
         )
-    near = sorted((apart_m(place, t.place), t.place.name) for t in network.terminals if _is_good(t.place, docks))
+    near = sorted(
+        (apart_m(place.position, t.place.position), t.place.name) for t in network.terminals if _is_good(t.place, docks)
+    )
     offer = f"begin at {near[0][1]}, the nearest that does, or leave --fill-first out" if near else "leave it out"
     raise InputError("--fill-first", f"{place.name} sells no fuel", remedy=offer)
 
@@ -211,7 +213,7 @@ def _join_ends(network: Network, trip: Trip) -> tuple[Network, list[int]]:
         network, index = join_place(network, text, option)
         if ends:
             before, here = network.terminals[ends[-1]].place, network.terminals[index].place
-            if apart_m(before, here) < SAME_PLACE_M:
+            if apart_m(before.position, here.position) < SAME_PLACE_M:
                 also = "" if here.name == before.name else f", {before.name}"
                 raise InputError(
                     option, f"{here.name} is where the boat is already{also}", remedy="name another, or --via one"

@@ -115,8 +115,8 @@ def reach(  # one parameter an option
     from routeplan.fuel import read_confidence, with_reserve
     from routeplan.log_use import what_it_taught
     from routeplan.outings import Outing
+    from routeplan.picking import pick_places
     from routeplan.reach_console import tell_reach
-    from routeplan.reach_words import pick_places
     from routeplan.trips import read_departure
 
     now = edges.now()

@@ -14,6 +14,7 @@ import numpy as np
 from maps.palette import NIGHT, write_variables
 from maps.words import Markup, as_markup
 from routeplan.guest_picture import draw_picture, write_home
+from routeplan.picking import with_docks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,8 +26,7 @@ __all__ = ["guest_page"]
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _STEP_MIN = 5  # [min] times are rounded up to this: nobody steers by a clock face
-_HERE_NMI = 0.3  # [nmi] a place so near to the start is no outing, and a dock so near to a harbour is the harbour's
-_NMI_PER_DEG = 60.0  # [nmi] a degree of latitude, near enough to tell what lies side by side
+_HERE_NMI = 0.3  # [nmi] a place so near to the start is no outing
 _MOST_CLOCKS = 6
 _LONGEST = 300  # characters of a name or a sentence
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -207,19 +207,7 @@ def _places(reach: Reach, limit_h: float | None) -> list[InReach]:
         and (limit_h is None or 2 * place.time_h <= limit_h)
         and (fuel_l is None or place.fuel_there_and_back_l <= fuel_l)
     ]
-    havens = [place for place in able if place.kind != "dock"]
-    alone = [
-        place
-        for place in able
-        if place.kind == "dock" and all(_apart_nmi(place, haven) > _HERE_NMI for haven in havens)
-    ]
-    return sorted([*havens, *alone], key=lambda place: (place.distance_nmi, place.name))
-
-
-def _apart_nmi(one: InReach, other: InReach) -> float:
-    share = math.cos(math.radians(one.position[1]))
-    east, north = np.subtract(other.position, one.position) * (share, 1.0) * _NMI_PER_DEG
-    return math.hypot(east, north)
+    return [place for place, _ in with_docks(sorted(able, key=lambda place: (place.distance_nmi, place.name)))]
 
 
 def _spread_out(places: Sequence[InReach], most: int) -> list[InReach]:

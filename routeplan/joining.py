@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SAME_PLACE_M", "apart_m", "check_speed", "join_place", "resolve_place"]
 
+_GEOD = Geod(ellps="WGS84")
 SAME_PLACE_M = 20.0  # [m] positions are shown to a hundredth of a minute, 19 m
 
 
@@ -79,7 +80,7 @@ def resolve_place(network: Network, text: str, where: str) -> Place:
     wanted = " ".join(text.split()).casefold()
     named = [t.place for t in network.terminals if t.place.name.casefold() == wanted]
     for other in named[1:]:
-        if apart_m(named[0], other) > SAME_PLACE_M:
+        if apart_m(named[0].position, other.position) > SAME_PLACE_M:
             choices = "; ".join(f"{write_position(p.position)} ({p.kind})" for p in named)
             raise InputError(
                 where, f"{len(named)} places have this name", value=text, remedy=f"give one's position: {choices}"
@@ -130,19 +131,19 @@ def join_place(network: Network, text: str, where: str) -> tuple[Network, int]:
     return network, known[place]
 
 
-def apart_m(a: Place, b: Place) -> float:
-    """[m] Measure how far two places lie apart.
+def apart_m(a: tuple[float, float], b: tuple[float, float]) -> float:
+    """[m] Measure how far two positions lie apart.
 
     Parameters
     ----------
     a, b
-        The places.
+        [deg] Longitude and latitude.
 
     Returns
     -------
     Geodesic distance.
     """
-    _, _, metres = Geod(ellps="WGS84").inv(*a.position, *b.position)
+    _, _, metres = _GEOD.inv(*a, *b)
     return float(metres)
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from routeplan.console import caution_lines, source_lines, table, terminal_width, wrapped
+from routeplan.picking import with_docks
 from routeplan.places import write_position
-from routeplan.reach_words import ReachWords, shown_out, with_docks
+from routeplan.reach_words import ReachWords, shown_out
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
 
 if TYPE_CHECKING:

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
     from routeplan.reached import Refuel
     from routeplan.tracks import Track, Tracks
 
-__all__ = ["BERTHING_H", "find_places", "find_ways", "tell_refuel"]
+__all__ = ["BERTHING_H", "BESIDE_NMI", "find_places", "find_ways", "tell_refuel"]
 
 BERTHING_H = 0.25  # [h] alongside besides pumping, when it is asked whether a dock is open for long enough
+BESIDE_NMI = 0.3  # [nmi] a dock so near to a harbour or anchorage is its own
 _KINDS = ("dock", "harbour", "anchorage")
 _A_WEEK = timedelta(days=6)  # an opening further off is told with its date
-_BESIDE_NMI = 0.3  # [nmi] a dock so near to a harbour or anchorage is its own
 _BEST_FIRST: tuple[Refuel, ...] = ("yes", "doubtful", "opens later", "no")
 
 
@@ -43,11 +43,11 @@ def find_ways(asked: AskedReach, tracks: Tracks) -> dict[int, tuple[Track, ...]]
     Tracks from the start by terminal; places that can't be reached over water are left out, and so is the start.
     """
     network, start = asked.network, asked.start
-    here = network.terminals[start].place
+    here = network.terminals[start].place.position
     places = [
         i
         for i, t in enumerate(network.terminals)
-        if i != start and t.entries and t.place.kind in _KINDS and apart_m(here, t.place) > SAME_PLACE_M
+        if i != start and t.entries and t.place.kind in _KINDS and apart_m(here, t.place.position) > SAME_PLACE_M
     ]
     found = tracks.find([(start, place) for place in places])
     return {place: found[start, place] for place in places if (start, place) in found}
@@ -150,7 +150,9 @@ def _refuel(asked: AskedReach, place: Place, docks: Sequence[Dock], track: Track
     beside = [
         (_BEST_FIRST.index(refuel), note, t.place.name)
         for t in asked.network.terminals
-        if t.place.kind == "dock" and t.entries and apart_m(place, t.place) < _BESIDE_NMI * METRES_PER_NMI
+        if t.place.kind == "dock"
+        and t.entries
+        and apart_m(place.position, t.place.position) < BESIDE_NMI * METRES_PER_NMI
         for refuel, note in [tell_refuel(asked, docks[t.place.row], track.time_h, track.fuel_l)]
     ]
     if not beside:

@@ -5,28 +5,21 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING
 
-from routeplan.places import write_position
+from routeplan.place_words import FORGIVEN, PlaceWords, listed, shown_tenth_down
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_duration, shown_speed
-from routeplan.words import Words, course, shown_calls
+from routeplan.words import shown_calls
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping
 
     from routeplan.reach import Reach
-    from routeplan.reached import AreaKind, Figure, InReach, ReachArea, TurningPoint
-    from routeplan.water import Gate
+    from routeplan.reached import AreaKind, Figure, ReachArea
 
-__all__ = ["PlaceOrder", "ReachWords", "pick_places", "shown_out", "shown_times", "with_docks"]
+__all__ = ["ReachWords", "shown_out", "shown_times"]
 
-PlaceOrder: TypeAlias = Literal["distance", "time", "margin", "name"]
-
-_FORGIVEN = 1e-6  # of the last digit: a figure that is whole but for floating point loses none
 _WHOLE_MILES_FROM_NMI = 20  # [nmi] shorter distances keep their tenth
-_MOST_NAMED, _MOST_LISTED = 3, 8  # places that one way out is told by, in a sentence and in a list
-_SAME_HAVEN_NMI = 0.3  # [nmi] a dock so near to a harbour is the harbour's
-_NMI_PER_DEG = 60.0  # [nmi] a degree of latitude
 
 _WAYS: Mapping[AreaKind, str] = MappingProxyType(
     {"one-way": "one way", "out-and-back": "there and back", "thirds": "by thirds", "budget": "within"}
@@ -40,12 +33,9 @@ _MEANING: Mapping[AreaKind, str] = MappingProxyType(
     }
 )
 _FIGURES: Mapping[Figure, str] = MappingProxyType({"low": "low figure", "mean": "on average"})
-_APPROACHES = MappingProxyType(
-    {"shoal": "too shallow on the chart", "unsurveyed": "unsurveyed", "hazard": "within a hazard's keep-off"}
-)
 
 
-class ReachWords(Words):
+class ReachWords(PlaceWords):
     """Says a reach in its boat's units and its region's time.
 
     Parameters
@@ -53,11 +43,6 @@ class ReachWords(Words):
     reach
         The answer to an outing.
     """
-
-    def __init__(self, reach: Reach) -> None:
-        about = reach.network.region.about
-        super().__init__(reach.boat, reach.network.region.zone, about.currency)
-        self.reach = reach
 
     @property
     def title(self) -> str:
@@ -190,7 +175,7 @@ class ReachWords(Words):
         Sentences: where the data end, bridges and locks that must open, speed limits.
         """
         areas = [area for area in self.reach.areas if area.speed_kn == self.reach.speed_kn]
-        gates = self._opening(tuple(dict.fromkeys(name for area in areas for name in area.gates)))
+        gates = self.opening(tuple(dict.fromkeys(name for area in areas for name in area.gates)))
         said = self.edge_lines()
         for gate in gates:
             how = "; ".join([*([f"hours {gate.hours}"] if gate.hours else []), *shown_calls(gate.vhf, None)])
@@ -209,7 +194,7 @@ class ReachWords(Words):
         if not self.reach.cut_by_extent:
             return []
         sides = _sides(self.reach)
-        where = f" to the {_listed(sides)}" if sides else ""
+        where = f" to the {listed(sides)}" if sides else ""
         edge = "there the edge is the data's, not the boat's, and what lies beyond isn't known"
         return [f"The region's data end before her reach does{where}: {edge}."]
 
@@ -278,330 +263,14 @@ class ReachWords(Words):
         if area.time_h is not None:
             lines[-1] += f", {shown_duration(area.time_h)} at the most"
         lines.append(self.sureness if area.figure == "low" else "On average: don't count on it")
-        gates = [gate.name for gate in self._opening(area.gates)]
+        gates = [gate.name for gate in self.opening(area.gates)]
         if gates:
-            lines.append(f"Some of it only while {_listed(gates)} {'opens' if len(gates) == 1 else 'open'}")
+            lines.append(f"Some of it only while {listed(gates)} {'opens' if len(gates) == 1 else 'open'}")
         if area.inside:
             lines.append("Drawn a little inside the truth, as speed limits hold on some of this water")
         if area.cut_by_extent:
             lines.append("Its edge is in part the data's, not the boat's")
         return lines
-
-    def place_title(self, place: InReach) -> str:
-        """Head a place.
-
-        Parameters
-        ----------
-        place
-            One in reach.
-
-        Returns
-        -------
-        Its name, kind and distance.
-        """
-        return f"{place.name}, {place.kind}, {shown_distance(place.distance_nmi)}"
-
-    def place_label(self, place: InReach) -> str:
-        """Name a place beside its mark.
-
-        Parameters
-        ----------
-        place
-            One in reach.
-
-        Returns
-        -------
-        Distance and time.
-        """
-        return f"{shown_distance(place.distance_nmi)}, {shown_duration(place.time_h)}"
-
-    def place_lines(self, place: InReach) -> list[str]:
-        """Say what it takes to reach a place, and to come back.
-
-        Parameters
-        ----------
-        place
-            One in reach.
-
-        Returns
-        -------
-        Lines: distance and time, fuel and what is left there, the way back, fuel there, what is on the way.
-        """
-        units = self.units
-        there = self.aboard(place.aboard_on_arrival_l, place.aboard_on_arrival_low_l)
-        lines = [
-            (
-                f"{shown_distance(place.distance_nmi)} over water, {shown_duration(place.time_h)} at "
-                f"{shown_speed(place.speed_kn)}"
-            ),
-            f"Burns {units.volume_up(place.fuel_l)}, leaves {there}",
-            f"Margin {units.volume_down(place.margin_low_l)} above the reserve (low)",
-        ]
-        both = f"There and back {units.volume_up(place.fuel_there_and_back_l)}"
-        if place.there_and_back:
-            back = self.aboard(place.aboard_on_return_l, place.aboard_on_return_low_l)
-            lines.append(f"{both}, back at the start with {back}")
-        else:
-            lines.append(f"{both}: one way only, the way back would touch the reserve")
-        return [*lines, f"Refuel: {self.refuel(place)}", *(f"Heed: {line}" for line in self.on_the_way(place))]
-
-    def refuel(self, place: InReach) -> str:
-        """Say whether she could refuel at a place.
-
-        Parameters
-        ----------
-        place
-            One in reach.
-
-        Returns
-        -------
-        Such as ``yes``, ``no``, ``opens Thu 09:00`` or ``doubtful (hours not known)``.
-        """
-        if not place.refuel_note:
-            return place.refuel
-        return place.refuel_note if place.refuel == "opens later" else f"{place.refuel} ({place.refuel_note})"
-
-    def fuel_there(self, place: InReach, docks: Sequence[InReach]) -> str:
-        """Say whether she could refuel at a place or at the docks in it.
-
-        Parameters
-        ----------
-        place, docks
-            As from `with_docks`.
-
-        Returns
-        -------
-        What `refuel` says, of each dock by its name where there are any.
-        """
-        return "; ".join(f"{dock.name}: {self.refuel(dock)}" for dock in docks) or self.refuel(place)
-
-    def on_the_way(self, place: InReach) -> list[str]:
-        """Say what has to be heeded on the way to a place.
-
-        Parameters
-        ----------
-        place
-            One in reach.
-
-        Returns
-        -------
-        What has to open, and what the last stretch crosses; empty where there is nothing.
-        """
-        gates = [gate.name for gate in self._opening(place.gates)]
-        said = [f"{_listed(gates)} must open"] if gates else []
-        crossed = _listed([_APPROACHES.get(reason, reason) for reason in place.crosses])
-        return [*said, *([f"last stretch {crossed}"] if crossed else [])]
-
-    def towards(self, point: TurningPoint) -> str:
-        """Say which way out a turning point is on.
-
-        Parameters
-        ----------
-        point
-            One of the reach's.
-
-        Returns
-        -------
-        The nearest places that it leads to, or the course that it begins with.
-        """
-        if point.towards:
-            return f"towards {_counted(point.towards, _MOST_NAMED)}"
-        return f"on course {course(point.course_deg)} true"
-
-    def turning_label(self, point: TurningPoint) -> str:
-        """Name a turning point beside its mark.
-
-        Parameters
-        ----------
-        point
-            One of the reach's.
-
-        Returns
-        -------
-        A few words.
-        """
-        return f"{'back to' if self._is_start(point) else 'last dock'} {point.dock}"
-
-    def turning_title(self, point: TurningPoint) -> str:
-        """Head a turning point.
-
-        Parameters
-        ----------
-        point
-            One of the reach's.
-
-        Returns
-        -------
-        What to do there.
-        """
-        if self._is_start(point):
-            return f"Turn back to {point.dock} by here"
-        return f"Turn for {point.dock} by here: the last dock this way"
-
-    def turning_line(self, point: TurningPoint) -> str:
-        """Say up to where a dock can still be made on one way out.
-
-        Parameters
-        ----------
-        point
-            One of the reach's.
-
-        Returns
-        -------
-        One sentence.
-        """
-        way = f"{self.towards(point)[0].upper()}{self.towards(point)[1:]}"
-        within = (
-            f"within {_shown_tenth_down(point.distance_nmi)} ({_shown_minutes_down(point.time_h)}), "
-            f"by {write_position(point.position)}"
-        )
-        note = f" ({point.dock_note})" if point.dock_note else ""
-        if self._is_start(point):
-            return f"{way}: turn back to {point.dock}{note} {within}. From there it is {self._on_to(point)}."
-        return (
-            f"{way}: the last dock is {point.dock}{note}; turn for it {within}. From there it is {self._on_to(point)}."
-        )
-
-    def turning_lines(self, point: TurningPoint) -> list[str]:
-        """Say the same in lines.
-
-        Parameters
-        ----------
-        point
-            One of the reach's.
-
-        Returns
-        -------
-        Lines: which way out, how far, what is left at the dock, what is doubtful.
-        """
-        towards = _counted(point.towards, _MOST_LISTED)
-        lines = [
-            f"On the way towards {towards}" if towards else f"On the way out {self.towards(point)}",
-            (
-                f"{_shown_tenth_down(point.distance_nmi)} from {self.reach.start.name}, "
-                f"{_shown_minutes_down(point.time_h)} at {shown_speed(point.speed_kn)}"
-            ),
-            f"From here {point.dock} is {self._on_to(point)}",
-            *([f"Heed: {point.dock_note}"] if point.dock_note else []),
-        ]
-        return [*lines, "Beyond it no suitable dock is left in reach with the reserve whole"]
-
-    def turning_row(self, point: TurningPoint) -> tuple[str, ...]:
-        """Say a turning point in figures, for a table of those that share their dock.
-
-        Parameters
-        ----------
-        point
-            One of the reach's.
-
-        Returns
-        -------
-        Miles and time out, where, miles and time on to the dock, what is left there, which way out.
-        """
-        return (
-            _shown_tenth_down(point.distance_nmi).removesuffix(" nmi"),
-            _shown_minutes_down(point.time_h),
-            write_position(point.position),
-            shown_distance(point.dock_distance_nmi).removesuffix(" nmi"),
-            shown_duration(point.dock_time_h),
-            self.units.volume_down(point.aboard_at_dock_low_l).removesuffix(f" {self.units.volume_label}"),
-            self.towards(point).removeprefix("towards "),
-        )
-
-    def turning_heading(self, points: Sequence[TurningPoint]) -> str:
-        """Head turning points that share their dock.
-
-        Parameters
-        ----------
-        points
-            Two or more.
-
-        Returns
-        -------
-        The dock, and what is doubtful about it.
-        """
-        first = points[0]
-        notes = "; ".join(dict.fromkeys(point.dock_note for point in points if point.dock_note))
-        what = "turn back to it" if self._is_start(first) else "the last dock, turn for it"
-        return f"{first.dock}, {what} by these points{f' ({notes})' if notes else ''}:"
-
-    def _opening(self, names: Sequence[str]) -> list[Gate]:
-        """Look up bridges and locks that have to open; those that she passes under shut are left out."""
-        return [gate for gate in self.reach.network.water.gates if gate.name in names and gate.must_open]
-
-    def _on_to(self, point: TurningPoint) -> str:
-        """Say how far the dock is from the turning point, and what is left there."""
-        return (
-            f"{shown_distance(point.dock_distance_nmi)} ({shown_duration(point.dock_time_h)}) on, "
-            f"{self.left(point.aboard_at_dock_low_l)}"
-        )
-
-    def _is_start(self, point: TurningPoint) -> bool:
-        return bool(point.dock == self.reach.start.name)
-
-
-def pick_places(
-    places: Sequence[InReach], kinds: Sequence[str] = (), *, refuel_only: bool = False, order: PlaceOrder = "distance"
-) -> tuple[InReach, ...]:
-    """Choose the places to tell, and put them in order.
-
-    Parameters
-    ----------
-    places
-        All in reach.
-    kinds
-        Any of `dock`, `harbour`, `anchorage`; all where empty.
-    refuel_only
-        Whether places where she can't refuel are left out; doubtful ones, and those that open later, stay.
-    order
-        `distance` and `time` nearest first, `margin` largest first, `name` by the alphabet.
-
-    Returns
-    -------
-    The places; equals by distance, then by name.
-    """
-    keys: Mapping[PlaceOrder, Callable[[InReach], float | str]] = {
-        "distance": lambda p: p.distance_nmi,
-        "time": lambda p: p.time_h,
-        "margin": lambda p: -p.margin_low_l,
-        "name": lambda p: p.name.casefold(),
-    }
-    picked = [
-        place for place in places if (not kinds or place.kind in kinds) and (not refuel_only or place.refuel != "no")
-    ]
-    return tuple(sorted(picked, key=lambda p: (keys[order](p), p.distance_nmi, p.name)))
-
-
-def with_docks(places: Sequence[InReach]) -> list[tuple[InReach, tuple[InReach, ...]]]:
-    """Put docks that lie in a harbour or anchorage with it.
-
-    Parameters
-    ----------
-    places
-        In the order to be told.
-
-    Returns
-    -------
-    Each place once, in that order: harbours and anchorages with the docks next to them, and the docks that stand alone.
-    """
-    havens = [place for place in places if place.kind != "dock"]
-    held: dict[int, list[InReach]] = {}
-    alone = set()
-    for i, place in enumerate(places):
-        if place.kind != "dock":
-            continue
-        near = [(_apart_nmi(place, haven), j) for j, haven in enumerate(havens)]
-        apart_nmi, j = min(near, default=(math.inf, -1))
-        if apart_nmi <= _SAME_HAVEN_NMI:
-            held.setdefault(j, []).append(place)
-        else:
-            alone.add(i)
-    number = {id(haven): j for j, haven in enumerate(havens)}
-    return [
-        (place, tuple(held.get(number.get(id(place), -1), ())))
-        for i, place in enumerate(places)
-        if place.kind != "dock" or i in alone
-    ]
 
 
 def shown_out(distance_nmi: float) -> str:
@@ -622,7 +291,7 @@ def shown_out(distance_nmi: float) -> str:
     ('50 nmi', '8.7 nmi', '8.7 nmi')
     """
     return (
-        shown_distance_down(distance_nmi) if distance_nmi >= _WHOLE_MILES_FROM_NMI else _shown_tenth_down(distance_nmi)
+        shown_distance_down(distance_nmi) if distance_nmi >= _WHOLE_MILES_FROM_NMI else shown_tenth_down(distance_nmi)
     )
 
 
@@ -647,33 +316,7 @@ def shown_times(confidence: float) -> str:
     if confidence in known:
         return known[confidence]
     among = 100 if math.isclose(100 * confidence, round(100 * confidence)) else 1_000
-    return f"{math.floor(among * confidence + _FORGIVEN)} times in {among:,}"
-
-
-def _apart_nmi(a: InReach, b: InReach) -> float:
-    """[nmi] Tell how far two neighbours lie apart, near enough to know what lies in one harbour."""
-    (lon, lat), (to_lon, to_lat) = a.position, b.position
-    east = ((to_lon - lon + 180) % 360 - 180) * math.cos(math.radians(lat))
-    return _NMI_PER_DEG * math.hypot(east, to_lat - lat)
-
-
-def _shown_tenth_down(distance_nmi: float) -> str:
-    return shown_distance(math.floor(distance_nmi * 10 + _FORGIVEN) / 10)
-
-
-def _shown_minutes_down(time_h: float) -> str:
-    return shown_duration(math.floor(time_h * 60 + _FORGIVEN) / 60)
-
-
-def _listed(names: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
-
-
-def _counted(names: Sequence[str], most: int) -> str:
-    """List the first names, and count the rest; one more than the most is still named."""
-    if len(names) <= most + 1:
-        return _listed(names)
-    return f"{', '.join(names[:most])} and {len(names) - most} places more"
+    return f"{math.floor(among * confidence + FORGIVEN)} times in {among:,}"
 
 
 def _sides(reach: Reach) -> list[str]:

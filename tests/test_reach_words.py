@@ -13,8 +13,9 @@ from posed_reach import a_place, a_turning_point, an_area, an_outing, posed_reac
 
 from routeplan.console import table, wrapped
 from routeplan.network import Place
+from routeplan.picking import pick_places, with_docks
 from routeplan.reach_console import tell_no_reach, tell_reach
-from routeplan.reach_words import ReachWords, pick_places, shown_out, shown_times, with_docks
+from routeplan.reach_words import ReachWords, shown_out, shown_times
 from routeplan.reached import NoReachError, OutOfFuel
 from routeplan.water import Gate
 
