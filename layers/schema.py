@@ -321,6 +321,12 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
                     "there_and_back", "flag", required=True, meaning="whether she comes back with the reserve whole"
                 ),
                 _choice("refuel", ("yes", "opens later", "doubtful", "no"), "whether this boat can refuel there"),
+                Column(
+                    "dock_still_in_reach",
+                    "flag",
+                    required=False,
+                    meaning="whether from there some dock can still be made; absent where no dock is counted on",
+                ),
                 _text("title", "heading for a person"),
                 _text("text", "details for a person, one line each"),
                 _text("label", "a few words beside the mark"),

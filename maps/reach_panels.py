@@ -57,7 +57,10 @@ def write_places(frame: GeoDataFrame | None, manner: Manner) -> str:
 
 def _place(row: dict[str, Any], shape: BaseGeometry, manner: Manner) -> str:
     name = as_markup(text_of(row, "name") or text_of(row, "title"))
+    stranded = row.get("dock_still_in_reach") is not None and not flag_of(row, "dock_still_in_reach")
     kind = as_markup(text_of(row, "kind"), longest=40)
+    if stranded and text_of(row, "refuel") != "yes":
+        kind = Markup(f"{kind}; no dock left to go on to")
     distance, hours, margin = (number_of(row, column) for column in ("distance_nmi", "time_h", "margin_low_l"))
     cells = [
         _NONE if distance is None else f"{distance:.1f}",

@@ -19,7 +19,7 @@ import shapely
 
 from layers.plane import METRES_PER_NMI
 from routeplan.arcs import narrowest_scale
-from routeplan.over_water import ARC_TOLERANCE_M, find_views
+from routeplan.over_water import ARC_TOLERANCE_M, find_views, water_within
 from routeplan.overlays import cut, unite
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ _MOST_ROUNDS = 25
 _LARGEST_GAP_M2 = 25e6  # [m2] gaps that are filled at once where all of their edge is well within the budget
 _EDGE_STEP_M = 100.0  # [m] between points that are asked along an edge
 _OFF_M = 2.0  # [m] how far outside of it
-_INSIDE_M = 0.02  # [m] ellipses lie so far inside their sum of distances: rounding never claims a point beyond it
+_INSIDE_M = 0.04  # [m] ellipses lie so far inside their sum of distances: rounding never claims a point beyond it
 _CORRECTIONS = 3
 
 
@@ -71,18 +71,20 @@ def water_between(
     if not len(views.shapes) or not len(goals.shapes):
         return shapely.MultiPolygon()
     grid_m = out.network.water.grid_m
-    reached = unite(views.shapes, grid_m)
+    reached = water_within(out, budget, arc_tolerance_m)
     goals = goals.near(reached)
-    tried: set[tuple[int, int]] = set()
-    shapes: list[shapely.Geometry] = []
-    found = shapely.MultiPolygon()
-    points = _spread_over(reached)
 
     def price(points: Points) -> tuple[Points, Indices, Indices]:
         price_out, view = least_price(out, views, points)
         price_home, goal = least_price(home, goals, points)
         return price_out + price_home, view, goal
 
+    dearest = 2 * float(out.price.per_nmi.max())
+    tried: set[tuple[int, int]] = set()
+    asked = np.empty(0, dtype=np.int64)
+    shapes: list[shapely.Geometry] = []
+    found = shapely.MultiPolygon()  # so far, near enough to see where more may be
+    points = _spread_over(reached)
     for _ in range(_MOST_ROUNDS):
         dear, view, goal = price(points)
         good = dear <= budget
@@ -90,15 +92,17 @@ def water_between(
         if not pairs:
             break
         tried.update(pairs)
-        shapes += _shared(out, home, views, goals, np.array(pairs), budget, arc_tolerance_m)
-        found = unite(shapes, grid_m)
-        rest = cut(reached, found, grid_m)
-        gaps = _sure_gaps(rest, price, budget, 2 * float(out.price.per_nmi.max()))
-        if gaps:
-            shapes += gaps
-            found = unite(shapes, grid_m)
+        shared = _shared(out, home, views, goals, np.array(pairs), budget, arc_tolerance_m)
+        found = unite([found, *shared], grid_m)
+        gaps = _sure_gaps(cut(reached, found, grid_m), price, budget, dearest)
+        found = unite([found, *gaps], grid_m) if gaps else found
+        shapes += [*shared, *gaps]
         points = _just_outside(found, reached)
-    return found
+        keys = _keys(points)
+        points = points[~np.isin(keys, asked)]
+        asked = np.concatenate([asked, keys])
+    whole = unite(shapes, grid_m)  # anew: what was united round by round has moved by a hair each time
+    return unite([whole, *_sure_gaps(cut(reached, whole, grid_m), price, budget, dearest)], grid_m)
 
 
 def _sure_gaps(
@@ -188,6 +192,12 @@ def _just_outside(found: shapely.MultiPolygon, reached: shapely.MultiPolygon) ->
     shapely.prepare(reached)
     shapely.prepare(found)
     return np.asarray(points[shapely.contains_xy(reached, points) & ~shapely.contains_xy(found, points)])
+
+
+def _keys(points: Points) -> Indices:
+    """Give points in the same square of two metres the same number."""
+    squares = np.rint(points / _OFF_M).astype(np.int64)
+    return np.asarray(squares[:, 0] * 2**32 + squares[:, 1])
 
 
 def _shared(

@@ -15,6 +15,7 @@ from maps.palette import NIGHT, write_variables
 from maps.words import Markup, as_markup
 from routeplan.guest_picture import draw_picture, write_home
 from routeplan.picking import with_docks
+from routeplan.words import compass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,7 +30,6 @@ _STEP_MIN = 5  # [min] times are rounded up to this: nobody steers by a clock fa
 _HERE_NMI = 0.3  # [nmi] a place so near to the start is no outing
 _MOST_CLOCKS = 6
 _LONGEST = 300  # characters of a name or a sentence
-_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 _KINDS = {"harbour": "Harbour", "anchorage": "Anchorage", "dock": "Fuel dock"}
 _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
@@ -314,7 +314,7 @@ def _direction(start: tuple[float, float], end: tuple[float, float]) -> str:
     """Say where a place lies as the crow flies."""
     share = math.cos(math.radians(start[1]))
     turn_deg = math.degrees(math.atan2((end[0] - start[0]) * share, end[1] - start[1]))
-    return f"to the {_WINDS[round(turn_deg / 45) % 8]}"
+    return f"to the {compass(turn_deg)}"
 
 
 def _clocks(minutes: int) -> str:

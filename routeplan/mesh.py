@@ -121,6 +121,28 @@ class Mesh:
             held[i].append(t)
         return [tuple(sorted(h)) for h in held]
 
+    def locate_near(self, xy: NDArray[np.float64], within: float) -> list[tuple[int, ...]]:
+        """Find the triangles that hold points, and for those outside the nearest triangle, if it is near.
+
+        Parameters
+        ----------
+        xy
+            n x 2, in steps of the grid.
+        within
+            [steps] How far outside a point may lie.
+
+        Returns
+        -------
+        As `locate`.
+        """
+        held = self.locate(xy)
+        outside = [i for i, triangles in enumerate(held) if not triangles]
+        if outside and self.start:
+            found, near = self._tree.query_nearest(shapely.points(xy[outside]), max_distance=within, all_matches=False)
+            for i, triangle in zip(found.tolist(), near.tolist(), strict=True):
+                held[outside[i]] = (triangle,)
+        return held
+
 
 def grid_m_for(width_m: float) -> float:
     """[m] The finest decimal grid on which cross products over this width are exact.

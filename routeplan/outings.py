@@ -11,6 +11,8 @@ from routeplan.fuel import CONFIDENCE_HIGH, CONFIDENCE_LOW, FuelAboard, greatest
 from routeplan.reached import OutOfFuel
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from routeplan.boats import Boat
     from routeplan.network import Network
     from routeplan.reached import Figure
@@ -143,8 +145,13 @@ class AskedReach:
         aboard = self.outing.aboard
         return low_figure_l(aboard.mean_l, burned_l, aboard.sd_l, self.boat.burn.sd_share, self._z("low"))
 
-    def refusal(self) -> OutOfFuel:
+    def refusal(self, on_reserve: Sequence[str] = ()) -> OutOfFuel:
         """Say that nothing above the reserve is left to burn.
+
+        Parameters
+        ----------
+        on_reserve
+            Docks that can be made on the reserve, in words.
 
         Returns
         -------
@@ -159,7 +166,7 @@ class AskedReach:
             f"left above the {units.volume_up(boat.floor_l)} of reserve and unusable fuel: she is "
             f"{units.volume_up(short_l)} short"
         )
-        ideas = [f"fill up first: with over {units.volume_up(short_l)} more aboard she can leave"]
+        ideas = [*on_reserve, f"fuel up: with over {units.volume_up(short_l)} more aboard she can leave"]
         if aboard.mean_l > boat.floor_l:
             ideas.append(
                 "know better what is aboard, or ask for less certainty: --confidence 0.5 reckons with the mean figure"

@@ -45,6 +45,7 @@ __all__ = ["ARC_TOLERANCE_M", "Spread", "Views", "find_views", "spread", "water_
 
 ARC_TOLERANCE_M = 5.0  # [m] how far the chords of a range's arcs lie inside it at the most
 _LEAST_M = 1.0  # [m] an eye that reaches less far adds nothing
+_ON_EDGE_STEPS = 1.5  # of the grid: points rounded to it lie no further from the edge they were put on
 _EDGE_M = 1.0  # [m] samples lie on the edge of a limit, points that skirt it further off
 _WITHIN_NMI = 1e-6  # [nmi] of a leg that may lie elsewhere, by rounding, and the leg still counts as one water's
 
@@ -155,7 +156,13 @@ class _Cell:
     spans_nmi: Points
 
 
-def spread(network: Network, sources: Sequence[int], price: Price, limit: float = np.inf) -> Spread:
+def spread(
+    network: Network,
+    sources: Sequence[int],
+    price: Price,
+    limit: float = np.inf,
+    shut: frozenset[int] = frozenset(),
+) -> Spread:
     """Find the least price of the way to every node.
 
     Parameters
@@ -168,6 +175,8 @@ def spread(network: Network, sources: Sequence[int], price: Price, limit: float 
         What is to be least.
     limit
         Nodes beyond this price are left out.
+    shut
+        Gates that aren't passed.
 
     Returns
     -------
@@ -178,7 +187,7 @@ def spread(network: Network, sources: Sequence[int], price: Price, limit: float 
         none = np.full(legs.first, -1)
         return Spread(network, price, np.full(legs.first, np.inf), none, none)
     away, before, source = csgraph.dijkstra(
-        legs.weigh(price),
+        legs.weigh(price, shut),
         directed=True,
         indices=[legs.first + s for s in sources],
         return_predecessors=True,
@@ -350,7 +359,9 @@ def _look(spread: Spread, cell: _Cell, nodes: Indices) -> _Lookout:
         if len(others) == 1:  # the cell's own edge begins here, its wedge is another: look at all of it, claim no more
             cones[i] = all_through(cell.mesh, others[0])
     points = np.flatnonzero((nodes >= count) & _looks_all_round(spread, cell, nodes))
-    for i, triangles in zip(points.tolist(), cell.mesh.locate(at[points]), strict=True):
+    # samples on a slanting edge lie a hair to one side of it: they look into the water on the other side all the same
+    held = cell.mesh.locate_near(at[points], 0.0 if cell.whole else _ON_EDGE_STEPS)
+    for i, triangles in zip(points.tolist(), held, strict=True):
         cones[i] = all_round(cell.mesh, _pair(at[i]), triangles)
     kept = [i for i, looks in enumerate(cones) if looks]
     of = np.repeat(np.arange(len(kept)), [len(cones[i]) for i in kept])

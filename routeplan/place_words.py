@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from routeplan.places import write_position
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
-from routeplan.words import Words, course
+from routeplan.words import Words, compass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -95,7 +95,8 @@ class PlaceWords(Words):
             back = self.aboard(place.aboard_on_return_l, place.aboard_on_return_low_l)
             lines.append(f"{both}, back at the start with {back}")
         else:
-            lines.append(f"{both}: one way only, the way back would touch the reserve")
+            shut = ", or a bridge or lock has shut by then" if place.gates else ""
+            lines.append(f"{both}: one way only, the way back would touch the reserve{shut}")
         return [*lines, f"Refuel: {self.refuel(place)}", *(f"Heed: {line}" for line in self.on_the_way(place))]
 
     def refuel(self, place: InReach) -> str:
@@ -138,12 +139,18 @@ class PlaceWords(Words):
 
         Returns
         -------
-        What has to open, and what the last stretch crosses; empty where there is nothing.
+        What has to open, what the last stretch crosses, and whether no dock is left from there; empty where there is
+        nothing.
         """
         gates = [gate.name for gate in self.opening(place.gates)]
         said = [f"{listed(gates)} must open"] if gates else []
         crossed = listed([_APPROACHES.get(reason, reason) for reason in place.crosses])
-        return [*said, *([f"last stretch {crossed}"] if crossed else [])]
+        stranded = self.reach.dock_water is not None and not place.dock_still_in_reach and place.refuel != "yes"
+        return [
+            *said,
+            *([f"last stretch {crossed}"] if crossed else []),
+            *(["no dock left to go on to from there"] if stranded else []),
+        ]
 
     def towards(self, point: TurningPoint) -> str:
         """Say which way out a turning point is on.
@@ -155,11 +162,16 @@ class PlaceWords(Words):
 
         Returns
         -------
-        The nearest places that it leads to, or the course that it begins with.
+        Where the point lies from the start, and the nearest places that the way leads to.
         """
-        if point.towards:
-            return f"towards {_counted(point.towards, _MOST_NAMED)}"
-        return f"on course {course(point.course_deg)} true"
+        names: list[str] = []
+        for name in point.towards:  # a harbour stands for the docks that are called after it
+            if not any(name.startswith(f"{other} ") for other in names):
+                names.append(name)
+        more = " and beyond" if len(names) > _MOST_NAMED else ""
+        near = ", ".join(names[:_MOST_NAMED]) if more else listed(names)
+        way = f"to the {compass(point.course_deg)}"
+        return f"{way}, towards {near}{more}" if names else way
 
     def turning_label(self, point: TurningPoint) -> str:
         """Name a turning point beside its mark.
@@ -258,7 +270,7 @@ class PlaceWords(Words):
             shown_distance(point.dock_distance_nmi).removesuffix(" nmi"),
             shown_duration(point.dock_time_h),
             self.units.volume_down(point.aboard_at_dock_low_l).removesuffix(f" {self.units.volume_label}"),
-            self.towards(point).removeprefix("towards "),
+            self.towards(point).removeprefix("to the ").replace(", towards ", ": "),
         )
 
     def turning_heading(self, points: Sequence[TurningPoint]) -> str:

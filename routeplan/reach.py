@@ -11,7 +11,8 @@ from routeplan.fuel import promised_range_nmi
 from routeplan.joining import check_speed, join_place
 from routeplan.outings import AskedReach
 from routeplan.reach_areas import find_areas, find_data_edges
-from routeplan.reach_docks import find_dock_water, find_suitable
+from routeplan.reach_docks import docks_on_reserve, find_docks
+from routeplan.reach_gates import find_shut, shut_words
 from routeplan.reach_places import find_places, find_ways
 from routeplan.reached import NoReachError
 from routeplan.tracks import Tracks
@@ -46,7 +47,7 @@ class Reach:
     start
         Where she is.
     start_is_dock
-        Whether she could fill there.
+        Whether it is a dock that is counted on.
     speeds_kn
         [kn] Chosen speeds, the first one for places, turning points and dock water.
     areas
@@ -56,7 +57,10 @@ class Reach:
     turning_points
         Points of no return, nearest first.
     dock_water
-        [deg] Water from which some suitable dock can still be made on the low figure; None where no dock suits.
+        [deg] Water from which some dock that is counted on can still be made, on the low figure; None where there is
+        no such dock.
+    docks_left_out
+        Docks in reach that suit but aren't counted on for turning points and dock water, each with the reason.
     docks
         Every dock of the region as the boat meets it.
     promised_nmi
@@ -79,6 +83,7 @@ class Reach:
     places: tuple[InReach, ...]
     turning_points: tuple[TurningPoint, ...]
     dock_water: shapely.MultiPolygon | None
+    docks_left_out: tuple[tuple[str, str], ...]
     docks: tuple[Dock, ...]
     promised_nmi: float
     rings_nmi: tuple[float, ...]
@@ -162,10 +167,11 @@ def find_reach(
     skipped = [f"{n.name} was {n.problem}." for n in network.region.notes if n.layer == "docks" and n.row]
     cautions = (*SAFETY_CAUTIONS, *notes, *said, *skipped)
     asked = AskedReach(network, boat, outing, start)
-    if asked.burn_l("low") <= 0:
-        raise NoReachError(asked.refusal(), cautions)
     today = (now or outing.depart).astimezone(network.region.zone).date()
     docks = read_docks(network.region, boat, network.water.margins.under_keel_m, today)
+    if asked.burn_l("low") <= 0:
+        on_reserve = docks_on_reserve(asked, Tracks(network, boat, speeds[0]), docks)
+        raise NoReachError(asked.refusal(on_reserve), cautions)
     report = progress or (lambda _: None)
     areas: list[ReachArea] = []
     for i, speed_kn in enumerate(speeds):
@@ -174,23 +180,25 @@ def find_reach(
     tracks = Tracks(network, boat, speeds[0])
     ways = find_ways(asked, tracks)
     report(0.65)
-    suitable = find_suitable(asked, docks)
-    dock_water, turning_points = find_dock_water(asked, tracks, docks, suitable, ways)
+    rates = tracks.rates
+    shut = find_shut(asked, rates, min(asked.burn_l("low") / rates.burn_lph[0], outing.time_h or float("inf")))
+    fuel = find_docks(asked, tracks, docks, ways)
     report(1.0)
     return Reach(
         network=network,
         boat=boat,
         outing=outing,
         start=network.terminals[start].place,
-        start_is_dock=start in suitable,
+        start_is_dock=start in fuel.counted,
         speeds_kn=speeds,
         areas=tuple(areas),
-        places=find_places(asked, docks, ways),
-        turning_points=turning_points,
-        dock_water=dock_water,
+        places=find_places(asked, docks, ways, fuel.onward),
+        turning_points=fuel.turning_points,
+        dock_water=fuel.water,
+        docks_left_out=fuel.left_out,
         docks=docks,
         promised_nmi=promised_range_nmi(boat, outing.aboard, speeds[0], outing.confidence),
         rings_nmi=tuple(sorted(set(outing.rings_nmi))),
         data_edges=find_data_edges(network, areas),
-        cautions=cautions,
+        cautions=(*cautions, *shut_words(asked, shut)),
     )

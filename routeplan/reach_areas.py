@@ -5,11 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from routeplan.leg_graph import Price, Rates
 from routeplan.over_water import spread, water_within
 from routeplan.overlays import polygons_of
+from routeplan.reach_gates import find_shut
 from routeplan.reached import ReachArea
 
 if TYPE_CHECKING:
@@ -44,11 +46,19 @@ def find_areas(asked: AskedReach, speed_kn: float) -> list[ReachArea]:
     By kind, mean before low; without `one-way` where the boat has to come back, with `budget` where there is one.
     """
     rates = Rates.of(asked.boat, asked.network, speed_kn)
-    by_fuel = spread(asked.network, [asked.start], Price.of_fuel(rates), asked.burn_l("mean"))
     outing, areas = asked.outing, []
+    spreads: dict[frozenset[int], Spread] = {}
+
+    def shut_until(out_l: float, out_h: float, *, back: bool) -> frozenset[int]:
+        longest_h = min(out_h, out_l / rates.burn_lph[0])
+        return find_shut(asked, rates, 2 * longest_h if back else None)
 
     def add(kind: AreaKind, figure: Figure, out_l: float, *, back: bool) -> None:
-        areas.append(_area(by_fuel, out_l, kind=kind, figure=figure, speed_kn=speed_kn, fuel_l=out_l, back=back))
+        shut = shut_until(out_l, np.inf, back=back)
+        if shut not in spreads:
+            network, price = asked.network, Price.of_fuel(rates)
+            spreads[shut] = spread(network, [asked.start], price, asked.burn_l("mean"), shut)
+        areas.append(_area(spreads[shut], out_l, kind=kind, figure=figure, speed_kn=speed_kn, fuel_l=out_l, back=back))
 
     for figure in _FIGURES:
         if not outing.out_and_back:
@@ -57,18 +67,17 @@ def find_areas(asked: AskedReach, speed_kn: float) -> list[ReachArea]:
         add("out-and-back", figure, asked.burn_l(figure) / 2, back=True)
     for figure in _FIGURES:
         add("thirds", figure, asked.thirds_l(figure) / 2, back=True)
-    ways = 2 if outing.out_and_back else 1
+    ways, back = (2 if outing.out_and_back else 1), outing.out_and_back
     for figure in _FIGURES if outing.time_h is not None or outing.fuel_l is not None else ():
         out_l = asked.budget_l(figure) / ways
         if outing.time_h is None:
-            add("budget", figure, out_l, back=outing.out_and_back)
+            add("budget", figure, out_l, back=back)
             continue
         out_h = outing.time_h / ways
-        shares = spread(asked.network, [asked.start], Price.within(rates, out_l, out_h), 1.0)
+        price, shut = Price.within(rates, out_l, out_h), shut_until(out_l, out_h, back=back)
+        shares = spread(asked.network, [asked.start], price, 1.0, shut)
         burned_l = min(out_l, out_h * max(rates.burn_lph))
-        area = _area(
-            shares, 1.0, kind="budget", figure=figure, speed_kn=speed_kn, fuel_l=burned_l, back=outing.out_and_back
-        )
+        area = _area(shares, 1.0, kind="budget", figure=figure, speed_kn=speed_kn, fuel_l=burned_l, back=back)
         areas.append(area.model_copy(update={"time_h": out_h}))
     return areas
 

@@ -175,9 +175,12 @@ def _needed(words: ReachWords, volume_l: float) -> str:
 def _turning_points(words: ReachWords) -> list[str]:
     """Tell the last docks: a sentence for one way out, a table for several that turn for the same dock."""
     points = words.reach.turning_points
+    left_out = [wrapped(f"{line}.") for line in words.left_out_lines()]
+    left_out = ["", *left_out] if left_out else []
     if not points:
-        none = f"No dock here suits {words.boat.name} and opens within three days: there is none to turn for."
-        return ["", wrapped(none)] if words.reach.dock_water is None else []
+        none = f"No dock in reach suits {words.boat.name} and opens within three days: there is none to turn for."
+        said = ["", wrapped(none)] if words.reach.dock_water is None else []
+        return said + left_out
     by_dock: dict[str, list[TurningPoint]] = {}
     for point in points:
         by_dock.setdefault(point.dock, []).append(point)
@@ -190,4 +193,4 @@ def _turning_points(words: ReachWords) -> list[str]:
             out += [wrapped(f"- {words.turning_heading(several)}", "  "), *lines]
         else:
             out += [wrapped(f"- {words.turning_line(point)}", "  ") for point in several]
-    return out
+    return out + left_out

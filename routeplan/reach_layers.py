@@ -128,11 +128,12 @@ def _places(words: ReachWords) -> GeoDataFrame:
     places = words.reach.places
     columns = {
         *("name", "kind", "distance_nmi", "time_h", "fuel_l", "fuel_there_and_back_l", "margin_low_l"),
-        *("aboard_on_return_low_l", "there_and_back", "refuel"),
+        *("aboard_on_return_low_l", "there_and_back", "refuel", "dock_still_in_reach"),
     }
     rows = [
         {
             **place.model_dump(include=columns),
+            **({"dock_still_in_reach": None} if words.reach.dock_water is None else {}),
             "title": words.place_title(place),
             "text": "\n".join(words.place_lines(place)),
             "label": words.place_label(place),

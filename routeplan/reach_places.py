@@ -5,13 +5,16 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from layers.hours import NeverOpensError
 from layers.plane import METRES_PER_NMI
 from routeplan.joining import SAME_PLACE_M, apart_m
+from routeplan.reach_gates import can_pass
 from routeplan.reached import InReach
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from routeplan.docks import Dock
     from routeplan.network import Place
@@ -53,7 +56,9 @@ def find_ways(asked: AskedReach, tracks: Tracks) -> dict[int, tuple[Track, ...]]
     return {place: found[start, place] for place in places if (start, place) in found}
 
 
-def find_places(asked: AskedReach, docks: Sequence[Dock], ways: Mapping[int, tuple[Track, ...]]) -> tuple[InReach, ...]:
+def find_places(
+    asked: AskedReach, docks: Sequence[Dock], ways: Mapping[int, tuple[Track, ...]], onward: Collection[int]
+) -> tuple[InReach, ...]:
     """List the places in reach on the low figure, within the outing's limits.
 
     Parameters
@@ -64,24 +69,35 @@ def find_places(asked: AskedReach, docks: Sequence[Dock], ways: Mapping[int, tup
         By row of the layer.
     ways
         Tracks from the start by terminal.
+    onward
+        Terminals from which some dock can still be made.
 
     Returns
     -------
     Places, nearest first; those that the boat can't come back from only where she needn't.
     """
     outing, found = asked.outing, []
-    turns = 2 if outing.out_and_back else 1
     for terminal, several in ways.items():
-        fitting = [
-            track
-            for track in several
-            if track.fuel_l * turns <= asked.budget_l("low")
-            and (outing.time_h is None or track.time_h * turns <= outing.time_h)
-        ]
+        fitting: list[tuple[float, int, Track, Track | None]] = []
+        for track in several:
+            back = _way_back(asked, track, several)
+            both_l, both_h = track.fuel_l, track.time_h
+            if outing.out_and_back:
+                both_l, both_h = (both_l + back.fuel_l, both_h + back.time_h) if back else (np.inf, np.inf)
+            in_time = outing.time_h is None or both_h <= outing.time_h
+            if both_l <= asked.budget_l("low") and in_time and can_pass(asked, track):
+                fitting.append((track.fuel_l, len(fitting), track, back))
         if fitting:
-            track = min(fitting, key=lambda t: t.fuel_l)
-            found.append(_place(asked, asked.network.terminals[terminal].place, docks, track))
+            _, _, track, back = min(fitting)
+            place = asked.network.terminals[terminal].place
+            found.append(_place(asked, place, docks, track, back, onward=terminal in onward))
     return tuple(sorted(found, key=lambda p: (p.distance_nmi, p.name)))
+
+
+def _way_back(asked: AskedReach, out: Track, several: Sequence[Track]) -> Track | None:
+    """Find the way back that burns least, if she turns round at once: gates may have shut behind her."""
+    passed = [track for track in several if can_pass(asked, track, out.time_h, back=True)]
+    return min(passed, key=lambda track: track.fuel_l, default=None)
 
 
 def tell_refuel(asked: AskedReach, dock: Dock, track_h: float, burned_l: float) -> tuple[Refuel, str]:
@@ -117,9 +133,12 @@ def tell_refuel(asked: AskedReach, dock: Dock, track_h: float, burned_l: float) 
     return ("doubtful", "; ".join(dock.doubts)) if dock.doubts else ("yes", "")
 
 
-def _place(asked: AskedReach, place: Place, docks: Sequence[Dock], track: Track) -> InReach:
+def _place(
+    asked: AskedReach, place: Place, docks: Sequence[Dock], track: Track, back: Track | None, *, onward: bool
+) -> InReach:
     mean_l, floor_l = asked.outing.aboard.mean_l, asked.boat.floor_l
-    arrival_low_l, return_low_l = asked.low_l(track.fuel_l), asked.low_l(2 * track.fuel_l)
+    both_l = track.fuel_l + (back or track).fuel_l
+    arrival_low_l, return_low_l = asked.low_l(track.fuel_l), asked.low_l(both_l)
     refuel, note = _refuel(asked, place, docks, track)
     return InReach(
         name=place.name,
@@ -129,13 +148,14 @@ def _place(asked: AskedReach, place: Place, docks: Sequence[Dock], track: Track)
         distance_nmi=track.distance_nmi,
         time_h=track.time_h,
         fuel_l=track.fuel_l,
-        fuel_there_and_back_l=2 * track.fuel_l,
+        fuel_there_and_back_l=both_l,
         aboard_on_arrival_l=mean_l - track.fuel_l,
         aboard_on_arrival_low_l=arrival_low_l,
         margin_low_l=arrival_low_l - floor_l,
-        aboard_on_return_l=mean_l - 2 * track.fuel_l,
+        aboard_on_return_l=mean_l - both_l,
         aboard_on_return_low_l=return_low_l,
-        there_and_back=return_low_l >= floor_l,
+        there_and_back=back is not None and return_low_l >= floor_l,
+        dock_still_in_reach=onward,
         refuel=refuel,
         refuel_note=note,
         gates=tuple(asked.network.water.gates[gate].name for gate, _, _ in track.gates),

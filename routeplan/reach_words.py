@@ -208,9 +208,20 @@ class ReachWords(PlaceWords):
         return [
             f"From anywhere in here some dock that suits {self.boat.name} can be made with the reserve whole",
             "Outside it, on the way out, there is no dock left to turn for",
-            "Docks count that open within three days of the departure",
+            "Docks count that are known well and are open within the hour when she comes",
+            *self.left_out_lines(),
             self.sureness,
         ]
+
+    def left_out_lines(self) -> list[str]:
+        """Say which docks in reach aren't counted on to turn for.
+
+        Returns
+        -------
+        One line with the reasons, or none.
+        """
+        out = [f"{name} ({why})" for name, why in self.reach.docks_left_out]
+        return [f"Not counted on to turn for: {'; '.join(out)}"] if out else []
 
     def area_title(self, area: ReachArea) -> str:
         """Head an area.

@@ -94,7 +94,10 @@ class InReach(_Value):
     aboard_on_return_l, aboard_on_return_low_l
         [l] The same back at the start, nothing taken in on the way; negative where she would run dry.
     there_and_back
-        Whether the low figure back at the start keeps the reserve.
+        Whether the low figure back at the start keeps the reserve, and the gates on the way back are still open if she
+        turns round at once.
+    dock_still_in_reach
+        Whether from there, nothing taken in, some dock that is counted on can still be made with the reserve whole.
     refuel
         Whether she could refuel there, at a harbour or anchorage at the best dock of its own; `no` where no fuel that
         she burns is sold.
@@ -120,6 +123,7 @@ class InReach(_Value):
     aboard_on_return_l: float
     aboard_on_return_low_l: float
     there_and_back: bool
+    dock_still_in_reach: bool
     refuel: Refuel
     refuel_note: str
     gates: tuple[str, ...]

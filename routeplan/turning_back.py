@@ -31,6 +31,7 @@ _STATION_M = 500.0  # [m] between the points of a way that are tried first
 _NEARER = 25  # points that are then tried between the last good one and the next
 _SAME_WAY_NMI = 0.5  # [nmi] points of no return that lie nearer than this are one
 _ONE_FORK_NMI = 5.0  # [nmi] and with the same last dock so are those nearer than this
+_ONE_DIRECTION = np.radians(20)  # [rad] if they lie within so much of one direction from the start
 _STEERED_SHARE = 1e-3  # of the budget: a steered track is so much longer than the shortest, or less
 _MOST_TRIES = 4
 
@@ -128,17 +129,17 @@ def find_turns(
         turn = _steered(tracks, boat, *group[0], tuple(t for _, t in order), home, goals, budget_l)
         if turn is not None:
             turns.append(turn)
-    lengths_nmi = {way.target: float(way.distance_nmi[-1]) for way, _ in found}
-    return _merged(sorted(turns, key=lambda turn: turn.distance_nmi), lengths_nmi)
+    return _merged(sorted(turns, key=lambda turn: turn.distance_nmi), {way.target: way for way, _ in found})
 
 
-def _merged(turns: Sequence[Turn], lengths_nmi: Mapping[int, float]) -> list[Turn]:
+def _merged(turns: Sequence[Turn], ways: Mapping[int, _Way]) -> list[Turn]:
     """Let forks of one way out share the point that comes first, where their last dock is the same."""
+    lengths_nmi = {target: float(way.distance_nmi[-1]) for target, way in ways.items()}
     kept: list[Turn] = []
     for turn in turns:
+        start = ways[turn.towards[0]].xy[0]
         for i, first in enumerate(kept):
-            apart_m = np.hypot(turn.xy[0] - first.xy[0], turn.xy[1] - first.xy[1])
-            if first.dock == turn.dock and apart_m < _ONE_FORK_NMI * METRES_PER_NMI:
+            if first.dock == turn.dock and _lie_one_way(start, np.array(first.xy), np.array(turn.xy)):
                 towards = sorted({*first.towards, *turn.towards}, key=lambda t: (lengths_nmi[t], t))
                 kept[i] = replace(first, towards=tuple(towards))
                 break
@@ -147,11 +148,24 @@ def _merged(turns: Sequence[Turn], lengths_nmi: Mapping[int, float]) -> list[Tur
     return kept
 
 
+def _lie_one_way(start: Points, a: Points, b: Points) -> bool:
+    """Tell whether two points lie near one another, and in about the same direction from the start."""
+    (ax, ay), (bx, by) = a - start, b - start
+    angle = abs(np.arctan2(ax * by - ay * bx, ax * bx + ay * by))
+    return bool(np.hypot(*(a - b)) < _ONE_FORK_NMI * METRES_PER_NMI and angle < _ONE_DIRECTION)
+
+
 def _walk(tracks: Tracks, target: int, track: Track) -> _Way:
     """Lay points along a track, with distance, time and mean burn at each."""
     network, rates = tracks.network, tracks.rates
-    xy, slow = [track.bends[:1]], []
+    xy = [track.bends[:1]]
+    slow: list[bool] = []
+    begins: list[int] = []  # the steps that gates begin with
+    before = ""
     for (a, b), kind in zip(pairwise(track.bends), track.kinds, strict=True):
+        if kind == "gate" and before != "gate":
+            begins.append(len(slow))
+        before = kind
         count = max(1, int(np.ceil(np.hypot(*(b - a)) / _STATION_M)))
         share = np.arange(1, count + 1)[:, None] / count
         xy.append(a + (b - a) * share)
@@ -161,10 +175,12 @@ def _walk(tracks: Tracks, target: int, track: Track) -> _Way:
     is_slow = np.array(slow)
     hours = np.where(is_slow, lengths @ rates.slow_hours_per_nmi, lengths @ rates.hours_per_nmi)
     litres = np.where(is_slow, lengths @ rates.slow_litres_per_nmi, lengths @ rates.litres_per_nmi)
+    waits = iter(network.water.gates[gate].wait_h for gate, _, _ in track.gates)
+    for at in begins:
+        waited_h = next(waits)
+        hours[at] += waited_h
+        litres[at] += waited_h * rates.idle_lph
     sums = [np.concatenate([[0.0], np.cumsum(values)]) for values in (lengths.sum(axis=1), hours, litres)]
-    waits_h = track.time_h - sums[1][-1]  # gates are waited for; where along the way hardly matters to the budget
-    sums[1] += waits_h
-    sums[2] += track.fuel_l - sums[2][-1]
     return _Way(target, points, *sums)
 
 

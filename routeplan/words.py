@@ -15,11 +15,13 @@ if TYPE_CHECKING:
     from routeplan.docks import Dock
     from routeplan.plans import Leg, Wait
 
-__all__ = ["Words", "course", "shown_calls", "shown_nearness"]
+__all__ = ["Words", "compass", "course", "shown_calls", "shown_nearness"]
 
 _ROUNDING_L = 1e-3  # [l] a plan that just keeps the reserve isn't told to touch it
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 class Words:
@@ -256,6 +258,26 @@ def course(course_deg: float) -> str:
     Such as ``007``; never ``360``.
     """
     return f"{round(course_deg) % 360:03d}"
+
+
+def compass(course_deg: float) -> str:
+    """Name a direction by the nearest of eight winds.
+
+    Parameters
+    ----------
+    course_deg
+        [deg] True course.
+
+    Returns
+    -------
+    Such as ``south-east``.
+
+    Examples
+    --------
+    >>> compass(110.0), compass(359.0), compass(-40.0)
+    ('east', 'north', 'north-west')
+    """
+    return _WINDS[round(course_deg / 45) % 8]
 
 
 def shown_nearness(distance_nmi: float) -> str:

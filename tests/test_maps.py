@@ -750,9 +750,20 @@ def test_table_of_places_is_in_the_unit_asked_for_and_on_the_safe_side() -> None
     assert re.findall(r"<td>(.*?)</td>", back) == ["12.3", "1 h 15", "10.5", "later"]
     assert re.findall(r"<td>(.*?)</td>", out) == ["12.3", "30 min", "10.5", "no"]
     assert "spare gal" in back
+    assert "no dock left" not in panel
     assert "There and back" in back
     with pytest.raises(InputError, match="'usgal'"):
         maps.draw(EMPTY, {}, title="t", volumes="barrel")  # type: ignore[arg-type]
+
+
+def test_places_with_no_dock_left_behind_them_say_so() -> None:
+    rows = [place_row(dock_still_in_reach=True), place_row(name="Bede", dock_still_in_reach=False, refuel="no")]
+    places = made("reach_places", rows, [Point(-38, 44.5), Point(-38.4, 44.4)])
+    page = maps.draw(EMPTY, {"reach": reach_of(reach_row()), "reach_places": places}, title="t").html()
+    panel = html.unescape(page[page.index('id="panel-reach"') : page.index('id="panel-key"')])
+    aber, bede = panel.split("Bede")
+    assert "no dock left" not in aber
+    assert "harbour; no dock left to go on to" in bede
 
 
 def test_turning_points_are_marked_and_listed() -> None:

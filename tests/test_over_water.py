@@ -24,7 +24,7 @@ from geographiclib.polygonarea import PolygonArea
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from oracles.coasts import SIZE, coasts
-from oracles.over_water import Tariff, WaysOut, judge, litres_tariff, strew, strew_near_edge
+from oracles.over_water import Tariff, WaysOut, hours_tariff, judge, litres_tariff, strew, strew_near_edge
 from oracles.sightlines import Coast
 from oracles.small_world import MIDDLE, NMI_M, box, make_boat, make_region, to_metres, waypoint, zone
 from pyproj import Transformer
@@ -413,6 +413,24 @@ def test_out_of_a_limit_the_reach_lies_a_little_inside():
     assert 50 < claimed.sum() < 250
 
 
+def test_into_a_limit_the_reach_lies_a_little_inside():
+    """The same the other way: from 1000 m before its edge into the zone, where a metre costs 4.
+
+    By the same reckoning as above, 50^2 / 2 (1 / 1000 + 4 / 300) = 18 m of open water may be missing 300 m past the
+    edge, and less further in; with the arcs, 4 times as dear here, 20 m.
+    """
+    network = network_of(zones=[zone(box(1000, -2500, 3000, 2500), "no-wake")])
+    price = Price.of_time(Rates.of(network.boat, network, 20.0))
+    budget_m = 4000.0  # of open water
+    area = on_paper(network, within(network, budget_m / NMI_M / 20, price))
+    points = np.random.default_rng(4).uniform((1300, -1000), (2200, 1000), (300, 2))
+    due = np.array([snell_m(p, (0, 0), 1000.0, 4.0) for p in points])
+    claimed = holds(area, points)
+    assert (due[claimed] < budget_m + 4 * ROUNDING_M).all()
+    assert (due[~claimed] > budget_m - 20).all()
+    assert 50 < claimed.sum() < 250
+
+
 def test_a_limit_costs_between_nothing_and_its_rate_everywhere():
     """20 kn and 5 kn: the water within a time lies inside that of 20 kn, and outside that of 5 kn, everywhere.
 
@@ -455,6 +473,8 @@ def test_prices_by_hand():
         for price in (Price.of_distance(network), Price.of_fuel(rates), Price.of_time(rates))
     ]
     assert shown == [([1, 1], [1, 1], 0), ([1, 2], [2, 2], 2), ([0.05, 0.2], [0.2, 0.2], 1)]
+    both = Price.within(rates, 4.0, 0.1)  # a quarter and a half of 1 l and 1/20 h; of slow miles a half and two
+    assert (both.per_nmi.tolist(), both.slow_per_nmi.tolist(), both.per_waited_h) == ([0.5, 2], [2, 2], 10)
 
 
 # What must hold of any -----------------------------------------------------------------------------------------------
@@ -634,6 +654,20 @@ def test_coasts_with_slots_and_touching_corners(water: Any, random: Any, budget_
             assert not area.buffer(-ROUNDING_M).contains(at), (home, p)
 
 
+def test_nothing_slips_through_where_two_islands_touch():
+    """Two needles meet at their tips in (12, 12), one from the west, one from the south: an L that is shut.
+
+    From (14, 14), outside, the inside is 2 sqrt(2) steps off by the chart, and 13 by the end of either needle. Six
+    steps reach nothing of it, though the tip itself is a corner that ways bend round, and 15 do.
+    """
+    needles = [shapely.Polygon([(12, 12), (2, 13), (2, 12)]), shapely.Polygon([(12, 12), (12, 2), (13, 2)])]
+    water = shapely.box(0, 0, SIZE, SIZE).difference(shapely.union_all(needles))
+    network = coast_network(shapely.MultiPolygon([water]), (14, 14))
+    inside = shapely.transform(shapely.box(2, 2, 12, 12), lambda xy: (xy - SIZE / 2) * STEP_M)
+    assert within(network, 6 * STEP_M / NMI_M).intersection(inside).area < 1.0
+    assert within(network, 15 * STEP_M / NMI_M).intersection(inside).area > STEP_M**2
+
+
 @st.composite
 def island_rows(draw: st.DrawFn) -> list[Any]:
     """Draw boxes, walls and triangles within 4 km of the middle, none over it."""
@@ -701,20 +735,22 @@ def test_the_demo_by_the_price_of_points(demo_network: Network, start: str, nmi:
     assert min(found.claimed, found.left_out) > 25  # else little was tried
 
 
-@pytest.mark.parametrize(("start", "litres"), [("Tolvarrow", 25.0), ("Brimmerquay", 45.0)])
-def test_litres_on_the_demo_are_never_over_claimed(demo_network: Network, start: str, litres: float):
-    """Among speed limits, and from within one behind a lock: what is claimed can be reached with the fuel."""
+@pytest.mark.parametrize(
+    ("start", "by", "budget"), [("Tolvarrow", "litres", 25.0), ("Brimmerquay", "hours", 0.8)], ids=["litres", "hours"]
+)
+def test_among_the_limits_of_the_demo_nothing_is_over_claimed(
+    demo_network: Network, start: str, by: str, budget: float
+):
+    """Into limits, and out of one through a lock: what is claimed can be reached with the fuel or in the time."""
     speed_kn = demo_network.boat.cruising_speed_kn
-    price = Price.of_fuel(Rates.of(demo_network.boat, demo_network, speed_kn))
-    found = judged(
-        demo_network,
-        [demo_network.terminal(start)],
-        litres,
-        60,
-        np.random.default_rng(8),
-        price,
-        litres_tariff(demo_network, speed_kn),
+    rates = Rates.of(demo_network.boat, demo_network, speed_kn)
+    price, tariff = (
+        (Price.of_fuel(rates), litres_tariff(demo_network, speed_kn))
+        if by == "litres"
+        else (Price.of_time(rates), hours_tariff(demo_network, speed_kn))
     )
+    rng = np.random.default_rng(8)
+    found = judged(demo_network, [demo_network.terminal(start)], budget, 60, rng, price, tariff)
     assert found.over_claimed == ()
     assert min(found.claimed, found.left_out) > 25
 

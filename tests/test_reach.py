@@ -359,7 +359,7 @@ def test_no_fuel_above_the_reserve_says_how_much_is_short():
     assert (refusal.from_, refusal.aboard_l) == ("Home", 12.0)
     assert refusal.aboard_low_l == pytest.approx(12 - Z * 2)
     assert "short" in refusal.why
-    assert any("fill up" in idea for idea in refusal.try_)
+    assert any("fuel up" in idea for idea in refusal.try_)
     assert caught.value.cautions
     assert refusal.model_dump(mode="json", by_alias=True)["from"] == "Home"
 
@@ -427,3 +427,79 @@ def test_dock_water_lies_inside_the_reach_one_way():
     assert reach.dock_water.is_valid
     assert reach.dock_water.difference(one_way.geometry.buffer(6 / 80_000)).is_empty
     assert np.isfinite(reach.dock_water.area)
+
+
+def gated(hours: str) -> dict[str, Any]:
+    """Build a wall with one low bridge in it, 2 km east of the start, that opens in some hours after six minutes."""
+    span = shapely.LineString([(2050, -45), (2050, 45)])
+    opening = {"name": "Swing Span", "kind": "bridge", "closed_clearance_m": 1.0, "wait_min": 6.0}
+    return {
+        "land": [(box(2000, -30000, 2100, -40), {}), (box(2000, 40, 2100, 30000), {})],
+        "overhead": [(span, {"name": "Low Bridge", "kind": "bridge", "clearance_m": 1})],
+        "openings": [(shapely.Point(2050, 0), {**opening, "opening_hours": hours})],
+        "places": [waypoint(9000, 0, "Beyond")],
+    }
+
+
+@pytest.mark.parametrize(
+    ("hours", "out", "back"),
+    [
+        ("06:00-22:00", True, True),
+        ("09:00-22:00", False, False),  # she is there at 08:04
+        ("06:00-08:15", True, False),  # and after 4.9 nmi and the wait not before 08:27 on the way back
+        ("06:00-08:07", False, False),  # six minutes' wait
+    ],
+)
+def test_a_gate_counts_as_open_only_when_she_comes(hours: str, *, out: bool, back: bool):
+    """Of 60 l: one way 50 nmi, there and back 25; the place lies 4.9 nmi out."""
+    reach = reach_of(60.0, **gated(hours))
+    beyond = shapely.Point(position(8000, 0))
+    for kind, through in (("one-way", out), ("out-and-back", back)):
+        area = reach.area(kind, "low")  # type: ignore[arg-type]
+        assert area is not None
+        assert area.geometry.covers(beyond) == through, kind
+        assert bool(area.gates) == through
+    assert [p.there_and_back for p in reach.places] == ([back] if out else [])
+    assert any("Swing Span counts as shut" in caution for caution in reach.cautions) == (not back)
+
+
+def test_the_way_back_goes_round_a_gate_that_has_shut():
+    """Out through the span, 4.9 nmi; back round the wall's end 3 nmi north, at 08:21 when it shuts at 08:15."""
+    rows = gated("06:00-08:15")
+    rows["land"] = [(box(2000, -30000, 2100, -40), {}), (box(2000, 40, 2100, 3 * NMI_M), {})]
+    (place,) = reach_of(60.0, **rows).places
+    assert place.gates == ("Swing Span",)
+    round_nmi = (math.hypot(2000, 3 * NMI_M) + 100 + math.hypot(6900, 3 * NMI_M)) / NMI_M
+    assert place.there_and_back
+    assert place.fuel_there_and_back_l - place.fuel_l == pytest.approx(round_nmi, abs=0.1)
+
+
+def test_places_from_which_no_dock_can_be_made_say_so():
+    """20 l to burn, a dock 8 nmi west: a mark 5 nmi east needs 5 + 13, one 7 nmi east 7 + 15."""
+    places = [waypoint(x * NMI_M, 0, f"Mile {x}") for x in (5, 7)]
+    pump = dock(-8 * NMI_M, 0, "West Pump", confirmed_on="2026-06-01")
+    told = {p.name: p.dock_still_in_reach for p in reach_of(30.0, pump, places=places, half_deg=0.4).places}
+    assert told == {"West Pump": True, "Mile 5": True, "Mile 7": False}
+
+
+def test_with_nothing_above_the_reserve_the_docks_on_it_are_named():
+    """12 l aboard, 4 that can't be drawn, 10 of reserve; docks at 3 and 6 nmi cost 3 and 6 l, one at 9 nmi too much."""
+    boat = make_boat(unusable_l=4.0, reserve_l=10.0)
+    pumps = [dock(x * NMI_M, 0, f"Mile {x} Pump", confirmed_on="2026-06-01") for x in (6, 3, 9)]
+    with pytest.raises(NoReachError) as caught:
+        reach_of(12.0, *pumps, boat=boat, half_deg=0.4)
+    ideas = caught.value.refusal.try_
+    assert [idea.partition(",")[0] for idea in ideas[:2]] == [
+        "on the reserve: Mile 3 Pump",
+        "on the reserve: Mile 6 Pump",
+    ]
+    assert "3.0 nmi" in ideas[0]
+    assert "5.0 l above what can't be drawn" in ideas[0]
+    assert "2.0 l" in ideas[1]
+    assert not any("Mile 9" in idea for idea in ideas)
+
+
+def test_at_a_dock_with_nothing_above_the_reserve_it_is_to_fill_up_there():
+    with pytest.raises(NoReachError) as caught:
+        reach_of(9.0, dock(0, 0, "Home Pump"))
+    assert caught.value.refusal.try_[0] == "fill up here: Home Pump"

@@ -131,7 +131,7 @@ def test_places_and_turning_points_are_where_they_were_found(reach: Reach, layer
     assert "one way only" in places["text"].iloc[2]
     assert places["label"].iloc[1] == "10.0 nmi, 30 min"
     assert "back at the start with 30.0 l, low 24.5 l" in places["text"].iloc[1]
-    assert points["towards"].tolist() == ["towards East Bay and East Mark", "on course 045 true"]
+    assert points["towards"].tolist() == ["to the north-east, towards East Bay and East Mark", "to the north-east"]
     assert points["label"].iloc[0] == "last dock North Pump"
     assert [(p.x, p.y) for p in points.geometry] == [p.position for p in reach.turning_points]
 

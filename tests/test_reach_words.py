@@ -12,6 +12,7 @@ from faces import small_network
 from posed_reach import a_place, a_turning_point, an_area, an_outing, posed_reach
 
 from routeplan.console import table, wrapped
+from routeplan.documents import reach_document
 from routeplan.network import Place
 from routeplan.picking import pick_places, with_docks
 from routeplan.reach_console import tell_no_reach, tell_reach
@@ -372,8 +373,8 @@ def test_a_turning_point_is_a_sentence(network: Network) -> None:
     """12.39 nmi and 37.77 minutes go down; 15.04 l at the dock go down, and nothing is into the reserve of 15."""
     said = flat(tell_reach(posed_reach(network)))
     assert (
-        "Towards East Bay and East Mark: the last dock is North Pump; turn for it within 12.3 nmi (37 min), by "
-        "44 37.20N 038 39.00W. From there it is 6.0 nmi (18 min) on, 15.0 l left (low)."
+        "To the north-east, towards East Bay and East Mark: the last dock is North Pump; turn for it within 12.3 nmi "
+        "(37 min), by 44 37.20N 038 39.00W. From there it is 6.0 nmi (18 min) on, 15.0 l left (low)."
     ) in said
 
 
@@ -386,11 +387,11 @@ def test_ways_out_that_share_their_dock_are_a_table(network: Network, monkeypatc
     )
     reach = posed_reach(network, turning_points=points)
     headed = "North Pump, the last dock, turn for it by these points (opens Thu 09:00):"
-    told = "Towards Far Cove: the last dock is North Pump (opens Thu 09:00); turn for it within 14.0 nmi"
+    told = "towards Far Cove: the last dock is North Pump (opens Thu 09:00); turn for it within 14.0 nmi"
     for columns in (80, 110):
         monkeypatch.setenv("COLUMNS", str(columns))
         text = tell_reach(reach)
-        assert "Towards South Bay: the last dock is South Pump" in flat(text)
+        assert "To the north-east, towards South Bay: the last dock is South Pump" in flat(text)
         assert (headed in flat(text)) == (columns == 110)
         assert (told in flat(text)) == (columns == 80)
         assert max(map(len, text.splitlines())) <= columns
@@ -402,7 +403,9 @@ def test_ways_out_that_share_their_dock_are_a_table(network: Network, monkeypatc
 def test_the_start_is_turned_back_to(network: Network) -> None:
     words = ReachWords(posed_reach(network))
     line = words.turning_line(a_turning_point(dock="West Mark"))
-    assert line.startswith("Towards East Bay and East Mark: turn back to West Mark within 12.3 nmi (37 min), by 44 37")
+    assert line.startswith(
+        "To the north-east, towards East Bay and East Mark: turn back to West Mark within 12.3 nmi (37 min), by 44 37"
+    )
     assert words.turning_title(a_turning_point(dock="West Mark")) == "Turn back to West Mark by here"
     assert "last dock" not in line
 
@@ -410,11 +413,12 @@ def test_the_start_is_turned_back_to(network: Network) -> None:
 def test_a_way_out_with_many_places_or_none(network: Network) -> None:
     words = ReachWords(posed_reach(network))
     many = a_turning_point(towards=("A", "B", "C", "D", "E", "F"))
-    assert words.turning_line(many).startswith("Towards A, B, C and 3 places more: ")
+    assert words.turning_line(many).startswith("To the north-east, towards A, B, C and beyond: ")
     assert "E and F" in words.turning_lines(many)[0]
-    assert words.turning_line(a_turning_point(towards=("A", "B", "C", "D"))).startswith("Towards A, B, C and D: ")
-    assert words.turning_line(a_turning_point(towards=())).startswith("On course 045 true: ")
-    assert "course 045" in words.turning_lines(a_turning_point(towards=()))[0]
+    docks_too = a_turning_point(towards=("Cove", "Cove Pump", "B", "B Stage"))
+    assert words.turning_line(docks_too).startswith("To the north-east, towards Cove and B: ")
+    assert words.turning_line(a_turning_point(towards=())).startswith("To the north-east: ")
+    assert "to the north-east" in words.turning_lines(a_turning_point(towards=()))[0]
 
 
 def test_the_lines_of_a_turning_point(network: Network) -> None:
@@ -438,7 +442,7 @@ def test_a_doubtful_dock_is_told_with_its_doubt(network: Network) -> None:
 
 def test_no_dock_to_turn_for_is_said(network: Network) -> None:
     reach = posed_reach(network, turning_points=(), dock_water=None)
-    said = "No dock here suits Plain Test and opens within three days: there is none to turn for."
+    said = "No dock in reach suits Plain Test and opens within three days: there is none to turn for."
     assert said in flat(tell_reach(reach))
 
 
@@ -453,3 +457,24 @@ def test_out_of_fuel_says_how_much_is_short_and_what_helps() -> None:
     assert said == (
         "Nothing is in reach. 2.8 l are short. What would help: - take 2.9 l Cautions: - Not for navigation."
     )
+
+
+def test_a_place_with_no_dock_left_behind_it_says_so(network: Network) -> None:
+    words = ReachWords(posed_reach(network))
+    last = a_place(dock_still_in_reach=False)
+    assert words.on_the_way(a_place()) == []
+    assert words.on_the_way(last) == ["no dock left to go on to from there"]
+    assert words.on_the_way(a_place(dock_still_in_reach=False, refuel="yes")) == []
+    without = ReachWords(posed_reach(network, turning_points=(), dock_water=None))
+    assert without.on_the_way(last) == []
+
+
+def test_docks_that_arent_counted_on_are_named_with_the_reason(network: Network) -> None:
+    reach = posed_reach(network, docks_left_out=(("South Pump", "opens Thu 09:00"), ("Old Pump", "never confirmed")))
+    said = "Not counted on to turn for: South Pump (opens Thu 09:00); Old Pump (never confirmed)."
+    assert said in flat(tell_reach(reach))
+    assert reach_document(reach)["docks_not_counted"] == [
+        {"name": "South Pump", "why": "opens Thu 09:00"},
+        {"name": "Old Pump", "why": "never confirmed"},
+    ]
+    assert "Not counted" not in flat(tell_reach(posed_reach(network)))

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import pytest
+import shapely
 from oracles.small_world import box, dock, make_boat, make_region, position, waypoint
 
 from routeplan.building import build_network
@@ -130,3 +131,54 @@ def test_the_point_lies_on_the_globe_where_it_says():
     lon, lat = position(east.distance_nmi * 1852, 0)
     assert east.position == pytest.approx((lon, lat), abs=2e-5)
     assert east.course_deg == pytest.approx(90.0, abs=0.2)
+
+
+KNOWN = {"confirmed_on": "2026-06-01"}
+
+
+def test_a_dock_that_is_shut_or_doubtful_is_no_last_dock_where_another_is():
+    """Two pumps at home, one on the way east that is open, one beyond that is shut or unconfirmed: x + (x - 4) = 12."""
+    open_one = dock(4 * 1852, 0, "East Pump", **KNOWN)
+    for far in (
+        dock(5 * 1852, 0, "Far Pump", opening_hours="Mo-Fr 06:00-08:00", **KNOWN),
+        dock(5 * 1852, 0, "Far Pump", confirmed_on="2019-05-01"),
+        dock(5 * 1852, 0, "Far Pump", opening_hours=None, **KNOWN),
+    ):
+        reach = reach_of(22.0, open_one, far)
+        east = next(turn for turn in reach.turning_points if "East End" in turn.towards)
+        assert east.dock == "East Pump"
+        assert 8.0 - STEERED_NMI <= east.distance_nmi <= 8.0
+        assert east.dock_note == ""
+        assert [name for name, _ in reach.docks_left_out] == ["Far Pump"]
+
+
+def test_a_dock_that_shuts_before_she_would_turn_back_to_it_is_left_out():
+    """The far pump, open at 08:15 when she passes it, shuts at 08:20: she would be back there at 08:25."""
+    near = dock(2 * 1852, 0, "Near Pump", **KNOWN)
+    far = dock(5 * 1852, 0, "Far Pump", opening_hours="Mo-Fr 06:00-08:31", **KNOWN)
+    reach = reach_of(22.0, near, far)
+    east = next(turn for turn in reach.turning_points if "East End" in turn.towards)
+    assert (east.dock, dict(reach.docks_left_out)) == ("Near Pump", {"Far Pump": "opens Thu 06:00"})
+    assert 7.0 - STEERED_NMI <= east.distance_nmi <= 7.0  # x + (x - 2) = 12
+
+
+def test_the_time_of_a_point_before_a_gate_leaves_the_gates_wait_out():
+    """A bridge 13 km east asks for half an hour; the point of no return 6 nmi out is there in 18 minutes."""
+    wall = [(box(13000, -30000, 13100, -40), {}), (box(13000, 40, 13100, 30000), {})]
+    span = shapely.LineString([(13050, -45), (13050, 45)])
+    reach = reach_of(
+        22.0,
+        dock(0, 0, "Home Pump", **KNOWN),
+        land=wall,
+        overhead=[(span, {"name": "Low Bridge", "kind": "bridge", "clearance_m": 1})],
+        openings=[(shapely.Point(13050, 0), {"name": "Span", "kind": "bridge", "wait_min": 30.0})],
+    )
+    east = next(turn for turn in reach.turning_points if "East End" in turn.towards)
+    assert east.distance_nmi == pytest.approx(6.0, abs=STEERED_NMI)
+    assert east.time_h == pytest.approx(east.distance_nmi / 20, abs=0.001)
+
+
+def test_points_on_opposite_ways_out_stay_apart_however_near():
+    """3 l to burn: 1.5 nmi east and 1.5 nmi north, two nautical miles from one another."""
+    reach = reach_of(13.0, dock(0, 0, "Home Pump", **KNOWN))
+    assert sorted(turn.towards for turn in reach.turning_points) == [("East End",), ("North End",)]

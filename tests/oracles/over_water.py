@@ -217,17 +217,22 @@ def strew(water: Any, window: tuple[float, float, float, float], count: int, rng
 
 
 def strew_near_edge(area: Any, water: Any, count: int, rng: np.random.Generator, within_m: float = 30.0) -> Points:
-    """[m] Draw points of the water near an area's edge, on both sides: half of them where it isn't the shore."""
-    open_edge = area.boundary.difference(water.boundary.buffer(1.0))
+    """[m] Draw points of the water near an area's edge, on both sides.
+
+    A third of them where the edge isn't the shore, a third where it meets the shore, the others anywhere along it.
+    """
+    edge = area.boundary
+    off_shore = shapely.line_merge(edge.difference(water.boundary.buffer(1.0)))
+    at_shore = shapely.intersection(edge, off_shore.boundary.buffer(3 * within_m))
     shapely.prepare(water)
     found = np.empty((0, 2))
-    for edge, wanted in ((open_edge, count // 2), (area.boundary, count)):
-        lines = np.array([line for line in shapely.get_parts(edge) if line.length > 0], dtype=object)
-        ends = np.cumsum(shapely.length(lines))
-        while len(found) < wanted and len(lines):
+    for lines, wanted in ((off_shore, count // 3), (at_shore, 2 * (count // 3)), (edge, count)):
+        parts = np.array([part for part in shapely.get_parts(lines) if part.length > 0], dtype=object)
+        ends = np.cumsum(shapely.length(parts))
+        while len(found) < wanted and len(parts):
             along = rng.uniform(0, ends[-1], 4 * count)
-            line = np.minimum(np.searchsorted(ends, along), len(lines) - 1)
-            feet = shapely.get_coordinates(shapely.line_interpolate_point(lines[line], ends[line] - along))
+            part = np.minimum(np.searchsorted(ends, along), len(parts) - 1)
+            feet = shapely.get_coordinates(shapely.line_interpolate_point(parts[part], ends[part] - along))
             turn = rng.uniform(0, 2 * np.pi, len(feet))
             off = np.column_stack([np.cos(turn), np.sin(turn)]) * rng.uniform(0, within_m, len(feet))[:, None]
             tried = (feet + off)[shapely.contains_xy(water, feet + off)]
