@@ -185,10 +185,9 @@ def guest_page(reach: Reach, most_places: int = 12) -> str:
 
 def _area(reach: Reach) -> ReachArea | None:
     """Choose the water to show: within the time asked for if that counts the way back, else all there and back."""
-    within = reach.area("budget", "low")
-    if within is not None and within.there_and_back:
-        return within
-    return reach.area("out-and-back", "low")
+    wanted = ("budget", "low", reach.speed_kn, True)
+    within = (a for a in reach.areas if (a.kind, a.figure, a.speed_kn, a.there_and_back) == wanted)
+    return next(within, reach.area("out-and-back", "low"))
 
 
 def _limit_h(reach: Reach, area: ReachArea | None) -> float | None:
@@ -198,7 +197,7 @@ def _limit_h(reach: Reach, area: ReachArea | None) -> float | None:
 
 def _places(reach: Reach, limit_h: float | None) -> list[InReach]:
     """Choose the places to get to and back, nearest first: a dock beside a harbour is the harbour's."""
-    fuel_l = reach.outing.fuel_l if reach.outing.out_and_back else None
+    fuel_l = reach.outing.fuel_l
     able = [
         place
         for place in reach.places

@@ -38,11 +38,12 @@ def unite(shapes: Shapes, grid_m: float) -> shapely.MultiPolygon:
     """
     whole = np.asarray(shapes, dtype=object)
     try:
-        united = shapely.set_precision(shapely.union_all(whole), grid_m)
+        # lines are taken out before rounding: in a mixture each member would be rounded by itself, and come to overlap
+        united = polygons_of(shapely.set_precision(polygons_of(shapely.union_all(whole)), grid_m))
     except shapely.errors.GEOSException:
-        united = shapely.union_all([polygons_of(s) for s in shapely.make_valid(whole)], grid_size=grid_m)
-    simple = shapely.simplify(united, grid_m)
-    return polygons_of(simple if simple.is_valid else united)  # parts that are simplified one by one may come to touch
+        united = polygons_of(shapely.union_all([polygons_of(s) for s in shapely.make_valid(whole)], grid_size=grid_m))
+    simple = polygons_of(shapely.simplify(united, grid_m))
+    return simple if simple.is_valid else united  # parts that are simplified one by one may come to touch
 
 
 def cut(shape: shapely.Geometry, away: shapely.Geometry, grid_m: float) -> shapely.MultiPolygon:

@@ -112,7 +112,7 @@ class Reach:
 
         Returns
         -------
-        The area; None where it wasn't asked for.
+        The area; None where it wasn't asked for. Of two budgets the one that was asked for.
         """
         speed_kn = self.speed_kn if speed_kn is None else speed_kn
         wanted = (kind, figure, speed_kn)

@@ -43,42 +43,19 @@ def find_areas(asked: AskedReach, speed_kn: float) -> list[ReachArea]:
 
     Returns
     -------
-    By kind, mean before low; without `one-way` where the boat has to come back, with `budget` where there is one.
+    By kind, mean before low; without `one-way` where the boat has to come back. `budget` where there is one: as asked
+    for, and where that is one way also there and back, as a low figure.
     """
-    rates = Rates.of(asked.boat, asked.network, speed_kn)
-    outing, areas = asked.outing, []
-    spreads: dict[frozenset[int], Spread] = {}
-
-    def shut_until(out_l: float, out_h: float, *, back: bool) -> frozenset[int]:
-        longest_h = min(out_h, out_l / rates.burn_lph[0])
-        return find_shut(asked, rates, 2 * longest_h if back else None)
-
-    def add(kind: AreaKind, figure: Figure, out_l: float, *, back: bool) -> None:
-        shut = shut_until(out_l, np.inf, back=back)
-        if shut not in spreads:
-            network, price = asked.network, Price.of_fuel(rates)
-            spreads[shut] = spread(network, [asked.start], price, asked.burn_l("mean"), shut)
-        areas.append(_area(spreads[shut], out_l, kind=kind, figure=figure, speed_kn=speed_kn, fuel_l=out_l, back=back))
-
-    for figure in _FIGURES:
+    outing, draw = asked.outing, _Drawing(asked, speed_kn)
+    areas = []
+    if not outing.out_and_back:
+        areas += [draw.by_fuel("one-way", figure, asked.burn_l(figure), back=False) for figure in _FIGURES]
+    areas += [draw.by_fuel("out-and-back", figure, asked.burn_l(figure) / 2, back=True) for figure in _FIGURES]
+    areas += [draw.by_fuel("thirds", figure, asked.thirds_l(figure) / 2, back=True) for figure in _FIGURES]
+    if outing.time_h is not None or outing.fuel_l is not None:
+        areas += [draw.budget(figure, back=outing.out_and_back) for figure in _FIGURES]
         if not outing.out_and_back:
-            add("one-way", figure, asked.burn_l(figure), back=False)
-    for figure in _FIGURES:
-        add("out-and-back", figure, asked.burn_l(figure) / 2, back=True)
-    for figure in _FIGURES:
-        add("thirds", figure, asked.thirds_l(figure) / 2, back=True)
-    ways, back = (2 if outing.out_and_back else 1), outing.out_and_back
-    for figure in _FIGURES if outing.time_h is not None or outing.fuel_l is not None else ():
-        out_l = asked.budget_l(figure) / ways
-        if outing.time_h is None:
-            add("budget", figure, out_l, back=back)
-            continue
-        out_h = outing.time_h / ways
-        price, shut = Price.within(rates, out_l, out_h), shut_until(out_l, out_h, back=back)
-        shares = spread(asked.network, [asked.start], price, 1.0, shut)
-        burned_l = min(out_l, out_h * max(rates.burn_lph))
-        area = _area(shares, 1.0, kind="budget", figure=figure, speed_kn=speed_kn, fuel_l=burned_l, back=back)
-        areas.append(area.model_copy(update={"time_h": out_h}))
+            areas.append(draw.budget("low", back=True))  # for guests, who always come back
     return areas
 
 
@@ -127,23 +104,61 @@ def on_globe(plane: Plane, shape: shapely.MultiPolygon) -> shapely.MultiPolygon:
     return shapely.orient_polygons(polygons_of(shapely.set_precision(whole, _DEG)), exterior_cw=False)
 
 
-def _area(
-    spread: Spread, budget: float, *, kind: AreaKind, figure: Figure, speed_kn: float, fuel_l: float, back: bool
-) -> ReachArea:
+class _Drawing:
+    """Draws areas of one outing at one speed; prices are spread once for each set of gates that count as shut."""
+
+    def __init__(self, asked: AskedReach, speed_kn: float) -> None:
+        self._asked = asked
+        self._speed_kn = speed_kn
+        self._rates = Rates.of(asked.boat, asked.network, speed_kn)
+        self._by_fuel: dict[frozenset[int], Spread] = {}
+
+    def by_fuel(self, kind: AreaKind, figure: Figure, out_l: float, *, back: bool) -> ReachArea:
+        """Draw what so much fuel reaches."""
+        shut, asked = self._shut(out_l, np.inf, back=back), self._asked
+        if shut not in self._by_fuel:
+            price = Price.of_fuel(self._rates)
+            self._by_fuel[shut] = spread(asked.network, [asked.start], price, asked.burn_l("mean"), shut)
+        area = _area(self._by_fuel[shut], out_l)
+        return ReachArea(
+            **area, kind=kind, figure=figure, speed_kn=self._speed_kn, fuel_l=out_l, time_h=None, there_and_back=back
+        )
+
+    def budget(self, figure: Figure, *, back: bool) -> ReachArea:
+        """Draw what the fuel and the time that were asked for reach."""
+        asked, ways = self._asked, 2 if back else 1
+        out_l = asked.budget_l(figure) / ways
+        if asked.outing.time_h is None:
+            return self.by_fuel("budget", figure, out_l, back=back)
+        out_h = asked.outing.time_h / ways
+        price, shut = Price.within(self._rates, out_l, out_h), self._shut(out_l, out_h, back=back)
+        area = _area(spread(asked.network, [asked.start], price, 1.0, shut), 1.0)
+        burned_l = min(out_l, out_h * max(self._rates.burn_lph))
+        return ReachArea(
+            **area,
+            kind="budget",
+            figure=figure,
+            speed_kn=self._speed_kn,
+            fuel_l=burned_l,
+            time_h=out_h,
+            there_and_back=back,
+        )
+
+    def _shut(self, out_l: float, out_h: float, *, back: bool) -> frozenset[int]:
+        longest_h = min(out_h, out_l / self._rates.burn_lph[0])
+        return find_shut(self._asked, self._rates, 2 * longest_h if back else None)
+
+
+def _area(spread: Spread, budget: float) -> dict[str, Any]:
+    """Draw one area, and tell what is to be known of it."""
     network = spread.network
     within = water_within(spread, budget)
-    return ReachArea(
-        kind=kind,
-        figure=figure,
-        speed_kn=speed_kn,
-        fuel_l=fuel_l,
-        time_h=None,
-        there_and_back=back,
-        inside=_meets_limits(spread, within),
-        gates=_gates(spread, budget),
-        cut_by_extent=bool(_extent_edge(network).distance(within) < _EDGE_M) if not within.is_empty else False,
-        geometry=on_globe(network.water.plane, within),
-    )
+    return {
+        "inside": _meets_limits(spread, within),
+        "gates": _gates(spread, budget),
+        "cut_by_extent": not within.is_empty and bool(_extent_edge(network).distance(within) < _EDGE_M),
+        "geometry": on_globe(network.water.plane, within),
+    }
 
 
 def _meets_limits(spread: Spread, area: shapely.MultiPolygon) -> bool:

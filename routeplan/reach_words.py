@@ -121,10 +121,11 @@ class ReachWords(PlaceWords):
             low, mean = (reach.area(kind, figure) for figure in ("low", "mean"))
             if low is None or mean is None:
                 continue
+            more = "" if low.there_and_back else " (--out-and-back counts both ways)"
             heading = {
                 "one-way": "One way, down to the reserve",
                 "out-and-back": "There and back with the reserve whole",
-                "budget": f"{self.way(low)[0].upper()}{self.way(low)[1:]}",
+                "budget": f"{self.way(low)[0].upper()}{self.way(low)[1:]}{more}",
             }[kind]
             each = " each way" if low.there_and_back else ""
             said.append(

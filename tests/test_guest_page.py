@@ -88,6 +88,8 @@ def seen_by_guests(places: Sequence[InReach] = (), areas: Sequence[ReachArea] = 
         "start": Place("Home Quay", "dock", HOME),
         "places": tuple(places),
         "area": lambda kind, figure: found.get((kind, figure)),
+        "areas": tuple(areas),
+        "speed_kn": 20.0,
         "data_edges": shapely.MultiLineString(),
     }
     return SimpleNamespace(**plain | changes)  # type: ignore[return-value]

@@ -449,6 +449,14 @@ def test_a_limit_costs_between_nothing_and_its_rate_everywhere():
     assert slow.area < 0.5 * limited.area < 0.5 * 0.95 * free.area
 
 
+def test_one_limit_everywhere_is_just_another_speed(among_islands: Network):
+    """A no-wake zone over all the water there is: an hour at 5 kn is 5 nmi of the same water without it."""
+    network = network_of(land=[(shape, {}) for shape in ISLANDS], zones=[zone(box(-FAR, -FAR, FAR, FAR), "no-wake")])
+    for nmi in (1.0, 2.5):
+        by_time = within(network, nmi / 5, Price.of_time(Rates.of(network.boat, network, 20.0)))
+        assert by_time.symmetric_difference(within(among_islands, nmi)).area < ROUNDING_M * by_time.length
+
+
 def test_what_both_budgets_keep_keeps_each():
     """Litres and hours at once: inside the water of either budget alone; where all water is open, the nearer."""
     free = network_of()
@@ -657,14 +665,14 @@ def test_coasts_with_slots_and_touching_corners(water: Any, random: Any, budget_
 def test_nothing_slips_through_where_two_islands_touch():
     """Two needles meet at their tips in (12, 12), one from the west, one from the south: an L that is shut.
 
-    From (14, 14), outside, the inside is 2 sqrt(2) steps off by the chart, and 13 by the end of either needle. Six
-    steps reach nothing of it, though the tip itself is a corner that ways bend round, and 15 do.
+    From (14, 14), outside, the inside is 2 sqrt(2) steps off by the chart. By water it is hypot(12, 1) + 1 = 13.04, by
+    the end of either needle: 12.9 reach nothing of it, though the tip is a corner that ways bend round, and 15 do.
     """
     needles = [shapely.Polygon([(12, 12), (2, 13), (2, 12)]), shapely.Polygon([(12, 12), (12, 2), (13, 2)])]
     water = shapely.box(0, 0, SIZE, SIZE).difference(shapely.union_all(needles))
     network = coast_network(shapely.MultiPolygon([water]), (14, 14))
     inside = shapely.transform(shapely.box(2, 2, 12, 12), lambda xy: (xy - SIZE / 2) * STEP_M)
-    assert within(network, 6 * STEP_M / NMI_M).intersection(inside).area < 1.0
+    assert within(network, 12.9 * STEP_M / NMI_M).intersection(inside).area < 1.0
     assert within(network, 15 * STEP_M / NMI_M).intersection(inside).area > STEP_M**2
 
 

@@ -503,3 +503,15 @@ def test_at_a_dock_with_nothing_above_the_reserve_it_is_to_fill_up_there():
     with pytest.raises(NoReachError) as caught:
         reach_of(9.0, dock(0, 0, "Home Pump"))
     assert caught.value.refusal.try_[0] == "fill up here: Home Pump"
+
+
+@pytest.mark.parametrize("asked", [{"fuel_l": 8.0}, {"time_h": 0.4}])
+def test_a_one_way_budget_has_its_area_there_and_back_too(asked: dict[str, Any]):
+    """Guests come back: 8 l or 24 minutes are 8 nmi one way, 4 nmi out and back."""
+    reach = reach_of(60.0, asked=asked, half_deg=0.3)
+    found = {a.there_and_back: a for a in reach.areas if (a.kind, a.figure) == ("budget", "low")}
+    assert reach.area("budget", "low") is found[False]
+    for back, nmi in ((False, 8.0), (True, 4.0)):
+        near, far = radius_nmi(found[back].geometry)
+        assert far <= nmi
+        assert near >= nmi - ARC_NMI

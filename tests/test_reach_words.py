@@ -107,9 +107,9 @@ def test_out_and_back_alone_where_it_was_asked_for(network: Network) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"time_h": 1.5}, "Within 1 h 30 min, one way: "),
-        ({"fuel_l": 12.0}, "Within 12.0 l, one way: "),
-        ({"time_h": 0.25, "fuel_l": 12.0}, "Within 15 min and 12.0 l, one way: "),
+        ({"time_h": 1.5}, "Within 1 h 30 min, one way (--out-and-back counts both ways): "),
+        ({"fuel_l": 12.0}, "Within 12.0 l, one way (--out-and-back counts both ways): "),
+        ({"time_h": 0.25, "fuel_l": 12.0}, "Within 15 min and 12.0 l, one way (--out-and-back counts both ways): "),
     ],
 )
 def test_a_budget_is_answered_first(network: Network, asked: dict[str, float], said: str) -> None:
