@@ -158,35 +158,6 @@ class Price:
         """
         return cls(rates.hours_per_nmi, rates.slow_hours_per_nmi, 1.0)
 
-    @classmethod
-    def within(cls, rates: Rates, fuel_l: float, time_h: float) -> Price:
-        """Price shares of two budgets, the larger share each mile: what costs 1 at the most keeps both.
-
-        Parameters
-        ----------
-        rates
-            The boat's at her speed.
-        fuel_l
-            [l] The one budget, above 0.
-        time_h
-            [h] The other, above 0.
-
-        Returns
-        -------
-        [share] Shares of a budget.
-
-        Notes
-        -----
-        Where all water has one rate the same budget runs out first everywhere, and the price is exact. Where limits
-        hold, a way may spend more time than fuel on one stretch and the reverse on another; then the price is too high.
-        """
-        fuel, time = cls.of_fuel(rates), cls.of_time(rates)
-        return cls(
-            np.maximum(fuel.per_nmi / fuel_l, time.per_nmi / time_h),
-            np.maximum(fuel.slow_per_nmi / fuel_l, time.slow_per_nmi / time_h),
-            max(fuel.per_waited_h / fuel_l, time.per_waited_h / time_h),
-        )
-
 
 class _Shape(NamedTuple):
     """A sparse matrix without its weights."""

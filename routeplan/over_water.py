@@ -12,7 +12,7 @@ Euclidean shortest paths in the plane, SIAM Journal on Computing 28 (6), 1999.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,7 @@ from scipy.sparse import csgraph
 
 from layers.plane import METRES_PER_NMI
 from routeplan.arcs import Disks, narrowest_scale, sector_polygons, widest_scale
-from routeplan.leg_graph import LegGraph
+from routeplan.leg_graph import LegGraph, Price
 from routeplan.mesh import build_mesh
 from routeplan.network import split_by_speed_area
 from routeplan.overlays import polygons_of, unite
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from routeplan.leg_graph import Price
     from routeplan.mesh import Corner, Mesh
     from routeplan.network import Network
     from routeplan.wedges import Cone
@@ -41,13 +40,34 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
     Indices = NDArray[np.int64]
 
-__all__ = ["ARC_TOLERANCE_M", "Spread", "Views", "find_views", "spread", "water_within"]
+__all__ = ["ARC_TOLERANCE_M", "Limit", "Spread", "Views", "find_views", "reach_within", "spread", "water_within"]
 
 ARC_TOLERANCE_M = 5.0  # [m] how far the chords of a range's arcs lie inside it at the most
 _LEAST_M = 1.0  # [m] an eye that reaches less far adds nothing
 _ON_EDGE_STEPS = 1.5  # of the grid: points rounded to it lie no further from the edge they were put on
 _EDGE_M = 1.0  # [m] samples lie on the edge of a limit, points that skirt it further off
+_ARC_NMI = 5e-5  # [nmi] a corner so near to the distance is an arc's
+_SAME_PRICE = 1e-9  # prices that differ by less are the same
 _WITHIN_NMI = 1e-6  # [nmi] of a leg that may lie elsewhere, by rounding, and the leg still counts as one water's
+
+
+@dataclass(frozen=True, eq=False)
+class Limit:
+    """What ways may cost by another price than the one that is least.
+
+    Parameters
+    ----------
+    price
+        The other price.
+    away
+        What the way to each node costs by it.
+    most
+        In its unit.
+    """
+
+    price: Price
+    away: Points
+    most: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +86,8 @@ class Spread:
         The node, or after the nodes the terminal, that each is reached from; negative where none.
     source
         Index of the terminal that each is reached from in the end; negative where none.
+    limit
+        What else the same ways may cost at the most; None where nothing else counts.
     """
 
     network: Network
@@ -73,6 +95,81 @@ class Spread:
     away: Points
     before: Indices
     source: Indices
+    limit: Limit | None = None
+
+    def along(self, price: Price) -> Points:
+        """Price the same ways by another price.
+
+        Parameters
+        ----------
+        price
+            The other price.
+
+        Returns
+        -------
+        What the way to each node costs; infinity where there is none.
+        """
+        legs = _leg_graph(self.network)
+        reached = np.flatnonzero(np.isfinite(self.away))
+        nodes = self.network.nodes
+        before = self.before[reached]
+        straight = np.flatnonzero(before < legs.first)
+        lengths = split_by_speed_area(self.network.water, nodes[before[straight]], nodes[reached[straight]])
+        steps = np.zeros(len(reached))
+        steps[straight] = lengths @ price.per_nmi
+        gates = {pair: gate for gate in self.network.gate_legs for pair in (gate.nodes, gate.nodes[::-1])}
+        for i, (last, node) in enumerate(zip(before.tolist(), reached.tolist(), strict=True)):
+            if last >= legs.first:
+                terminal = self.network.terminals[last - legs.first]
+                approach = terminal.attachment.approaches[terminal.entries.index(node)]
+                steps[i] = legs.slow_price((approach.start, approach.entry), price)
+            elif (last, node) in gates:
+                gate = gates[last, node]
+                if legs.gate_price(gate, self.price) <= self.away[node] - self.away[last] + _SAME_PRICE:
+                    steps[i] = legs.gate_price(gate, price)
+        found = np.full(len(self.away), np.inf)
+        for i in np.argsort(self.away[reached], kind="stable").tolist():
+            last = before[i]
+            found[reached[i]] = steps[i] + (found[last] if last < legs.first else 0.0)
+        return found
+
+    def limited(self, price: Price, most: float) -> Spread:
+        """Limit what the same ways cost by another price.
+
+        Parameters
+        ----------
+        price
+            The other price.
+        most
+            In its unit.
+
+        Returns
+        -------
+        The spread with the limit.
+        """
+        return replace(self, limit=Limit(price, self.along(price), most))
+
+    def left_nmi(self, nodes: Indices, kind: int, budget: float) -> Points:
+        """[nmi] Tell how far ways go on from nodes.
+
+        Parameters
+        ----------
+        nodes
+            The nodes.
+        kind
+            Of the water that they go on in.
+        budget
+            In the price's unit.
+
+        Returns
+        -------
+        Miles until the budget, or the limit, is spent; negative where it is already.
+        """
+        left = (budget - self.away[nodes]) / float(self.price.per_nmi[kind])
+        if self.limit is None:
+            return np.asarray(left)
+        other = (self.limit.most - self.limit.away[nodes]) / float(self.limit.price.per_nmi[kind])
+        return np.asarray(np.minimum(left, other))
 
     @cached_property
     def lookouts(self) -> tuple[_Lookout, ...]:
@@ -219,15 +316,45 @@ def water_within(spread: Spread, budget: float, arc_tolerance_m: float = ARC_TOL
     Exact but for the arcs where all water has one rate. Where speed limits hold, ways from one rate to another pass
     through the samples on the edge between: the area lies a little inside the truth.
     """
-    grid_m = spread.network.water.grid_m
+    return reach_within(spread, budget, arc_tolerance_m)[0]
+
+
+def reach_within(
+    spread: Spread, budget: float, arc_tolerance_m: float = ARC_TOLERANCE_M
+) -> tuple[shapely.MultiPolygon, float]:
+    """Draw all water whose price is within a budget, and tell how long the longest way to its edge is.
+
+    Parameters
+    ----------
+    spread, budget, arc_tolerance_m
+        As for `water_within`.
+
+    Returns
+    -------
+    The area, and [nmi] the length over water of the longest of the ways that it is drawn from.
+    """
+    network = spread.network
+    grid_m, plane = network.water.grid_m, network.water.plane
     shapes: list[shapely.Geometry] = []
+    run_nmi = spread.along(Price.of_distance(network))
+    farthest_nmi = float(run_nmi[np.isfinite(run_nmi) & (spread.away <= budget)].max(initial=0.0))
     for lookout in spread.lookouts:
         known = _settled(spread, lookout.cell, budget)
         mesh = lookout.cell.mesh
         triangles = shapely.polygons(mesh.positions[mesh.triangles[known]] * grid_m)
         shapes.append(shapely.coverage_union_all(triangles))
-        shapes += list(_views(spread, lookout, budget, arc_tolerance_m, known)[0])
-    return unite(shapes, grid_m)
+        drawn, node = _views(spread, lookout, budget, arc_tolerance_m, known)
+        shapes += list(drawn)
+        corners, of = shapely.get_coordinates(drawn, return_index=True)
+        if len(corners):
+            eyes = node[of]
+            nearly = run_nmi[eyes] + np.hypot(*(corners - network.nodes[eyes]).T) / METRES_PER_NMI
+            last = slice(int(np.argmax(nearly)), int(np.argmax(nearly)) + 1)
+            straight_nmi = plane.lengths_nmi(network.nodes[eyes[last]], corners[last])
+            left_nmi = spread.left_nmi(eyes[last], lookout.cell.kind, budget)
+            on_arc = left_nmi - straight_nmi < _ARC_NMI  # arcs are drawn a hair inside the distance
+            farthest_nmi = max(farthest_nmi, float((run_nmi[eyes[last]] + np.where(on_arc, left_nmi, straight_nmi))[0]))
+    return unite(shapes, grid_m), farthest_nmi
 
 
 def find_views(spread: Spread, budget: float, arc_tolerance_m: float = ARC_TOLERANCE_M) -> Views:
@@ -267,7 +394,7 @@ def _views(
     """Draw what nodes see of one cell, but for triangles that are known to lie in reach; and the node of each shape."""
     network = spread.network
     plane, grid_m = network.water.plane, network.water.grid_m
-    radius_nmi = (budget - spread.away[lookout.nodes]) / float(spread.price.per_nmi[lookout.cell.kind])
+    radius_nmi = spread.left_nmi(lookout.nodes, lookout.cell.kind, budget)
     kept = radius_nmi * METRES_PER_NMI > _LEAST_M
     eyes, radius_nmi = lookout.nodes[kept], radius_nmi[kept]
     looking = kept[lookout.of]
@@ -283,9 +410,8 @@ def _settled(spread: Spread, cell: _Cell, budget: float) -> NDArray[np.bool_]:
     """Tell which triangles lie in reach as a whole: all of one is seen from its corners, and one is near enough."""
     corner = np.asarray(cell.mesh.corner_of, dtype=np.int64).reshape(-1, 3)
     node = cell.node[corner]
-    away = np.where(node >= 0, spread.away[node], np.inf)
-    dearest = away + cell.spans_nmi * float(spread.price.per_nmi[cell.kind])
-    return np.asarray((dearest <= budget).any(axis=1))
+    left_nmi = np.where(node >= 0, spread.left_nmi(node, cell.kind, budget), -np.inf)
+    return np.asarray((cell.spans_nmi <= left_nmi).any(axis=1))
 
 
 def _dearer_kinds(price: Price) -> frozenset[int]:

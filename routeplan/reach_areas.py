@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 
 from routeplan.leg_graph import Price, Rates
-from routeplan.over_water import spread, water_within
-from routeplan.overlays import polygons_of
+from routeplan.over_water import reach_within, spread
+from routeplan.overlays import polygons_of, unite
 from routeplan.reach_gates import find_shut
 from routeplan.reached import ReachArea
 
@@ -119,46 +119,54 @@ class _Drawing:
         if shut not in self._by_fuel:
             price = Price.of_fuel(self._rates)
             self._by_fuel[shut] = spread(asked.network, [asked.start], price, asked.burn_l("mean"), shut)
-        area = _area(self._by_fuel[shut], out_l)
-        return ReachArea(
-            **area, kind=kind, figure=figure, speed_kn=self._speed_kn, fuel_l=out_l, time_h=None, there_and_back=back
-        )
+        return self._told([(self._by_fuel[shut], out_l)], kind, figure, out_l, None, back=back)
 
     def budget(self, figure: Figure, *, back: bool) -> ReachArea:
         """Draw what the fuel and the time that were asked for reach."""
-        asked, ways = self._asked, 2 if back else 1
+        asked, ways, rates = self._asked, 2 if back else 1, self._rates
         out_l = asked.budget_l(figure) / ways
         if asked.outing.time_h is None:
             return self.by_fuel("budget", figure, out_l, back=back)
         out_h = asked.outing.time_h / ways
-        price, shut = Price.within(self._rates, out_l, out_h), self._shut(out_l, out_h, back=back)
-        area = _area(spread(asked.network, [asked.start], price, 1.0, shut), 1.0)
-        burned_l = min(out_l, out_h * max(self._rates.burn_lph))
+        fuel, time, shut = Price.of_fuel(rates), Price.of_time(rates), self._shut(out_l, out_h, back=back)
+        # the ways that burn least, as far as the time lasts, and the quickest, as far as the fuel does
+        thrifty = spread(asked.network, [asked.start], fuel, out_l, shut).limited(time, out_h)
+        quick = spread(asked.network, [asked.start], time, out_h, shut).limited(fuel, out_l)
+        burned_l = min(out_l, out_h * max(rates.burn_lph))
+        return self._told([(thrifty, out_l), (quick, out_h)], "budget", figure, burned_l, out_h, back=back)
+
+    def _told(
+        self,
+        drawn: Sequence[tuple[Spread, float]],
+        kind: AreaKind,
+        figure: Figure,
+        fuel_l: float,
+        time_h: float | None,
+        *,
+        back: bool,
+    ) -> ReachArea:
+        """Draw the area of one or two spreads, and tell what is to be known of it."""
+        network = self._asked.network
+        found = [reach_within(spread, budget) for spread, budget in drawn]
+        within = found[0][0] if len(found) == 1 else unite([area for area, _ in found], network.water.grid_m)
+        gates = {name for spread, budget in drawn for name in _gates(spread, budget)}
         return ReachArea(
-            **area,
-            kind="budget",
+            kind=kind,
             figure=figure,
             speed_kn=self._speed_kn,
-            fuel_l=burned_l,
-            time_h=out_h,
+            fuel_l=fuel_l,
+            time_h=time_h,
             there_and_back=back,
+            out_nmi=round(max(farthest_nmi for _, farthest_nmi in found), 4),
+            inside=_meets_limits(drawn[0][0], within),
+            gates=tuple(sorted(gates)),
+            cut_by_extent=not within.is_empty and bool(_extent_edge(network).distance(within) < _EDGE_M),
+            geometry=on_globe(network.water.plane, within),
         )
 
     def _shut(self, out_l: float, out_h: float, *, back: bool) -> frozenset[int]:
         longest_h = min(out_h, out_l / self._rates.burn_lph[0])
         return find_shut(self._asked, self._rates, 2 * longest_h if back else None)
-
-
-def _area(spread: Spread, budget: float) -> dict[str, Any]:
-    """Draw one area, and tell what is to be known of it."""
-    network = spread.network
-    within = water_within(spread, budget)
-    return {
-        "inside": _meets_limits(spread, within),
-        "gates": _gates(spread, budget),
-        "cut_by_extent": not within.is_empty and bool(_extent_edge(network).distance(within) < _EDGE_M),
-        "geometry": on_globe(network.water.plane, within),
-    }
 
 
 def _meets_limits(spread: Spread, area: shapely.MultiPolygon) -> bool:

@@ -92,15 +92,15 @@ def _areas(words: ReachWords) -> list[str]:
         for figure in ("low", "mean"):
             if figure in figures:
                 area = figures[figure]
-                cells += [shown_out(words.out_nmi(area)).removesuffix(" nmi"), _bare(words, words.burn_l(area))]
+                cells += [shown_out(area.out_nmi).removesuffix(" nmi"), _bare(words, area.fuel_l)]
             else:
                 cells += ["", ""]
         rows.append(("" if speed_kn == last_kn else shown_speed(speed_kn), way, *cells))
         last_kn = speed_kn
     head = ("speed", "reach", "low nmi", f"low {unit}", "mean nmi", f"mean {unit}")
     meaning = (
-        f"nmi: how far out over water, the way round land counted; {unit}: what may be burned up to there, and as much "
-        f"again where the way back counts. {words.sureness}."
+        f"nmi: the longest way to the edge of what is drawn, over water; {unit}: what may be burned up to there, and "
+        f"as much again where the way back counts. {words.sureness}."
     )
     return [*table(head, rows), wrapped(meaning, "  ")]
 

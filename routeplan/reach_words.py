@@ -54,35 +54,6 @@ class ReachWords(PlaceWords):
         """What the low figure stands for, a sentence without its full stop."""
         return f"Low figure: {shown_times(self.reach.outing.confidence)} she does as well or better"
 
-    def out_nmi(self, area: ReachArea) -> float:
-        """[nmi] How far out an area's edge lies where nothing is in the way.
-
-        Parameters
-        ----------
-        area
-            One of the reach's.
-
-        Returns
-        -------
-        Distance over water where no speed limit holds, by its fuel, and by its time where that is shorter.
-        """
-        by_fuel = area.fuel_l * self.boat.economy_nmi_per_l(area.speed_kn)
-        return by_fuel if area.time_h is None else min(by_fuel, area.time_h * area.speed_kn)
-
-    def burn_l(self, area: ReachArea) -> float:
-        """[l] Mean burn from the start to an area's edge.
-
-        Parameters
-        ----------
-        area
-            One of the reach's.
-
-        Returns
-        -------
-        Its fuel, or less where its time is up before.
-        """
-        return min(area.fuel_l, self.out_nmi(area) / self.boat.economy_nmi_per_l(area.speed_kn))
-
     def way(self, area: ReachArea) -> str:
         """Say which kind of reach an area is, in a few words.
 
@@ -129,8 +100,8 @@ class ReachWords(PlaceWords):
             }[kind]
             each = " each way" if low.there_and_back else ""
             said.append(
-                f"{heading}: {shown_out(self.out_nmi(low))} out over water at {shown_speed(low.speed_kn)}, burning "
-                f"{self.units.volume_down(self.burn_l(low))}{each} ({shown_out(self.out_nmi(mean))} on average)."
+                f"{heading}: {shown_out(low.out_nmi)} out over water at {shown_speed(low.speed_kn)}, burning "
+                f"{self.units.volume_down(low.fuel_l)}{each} ({shown_out(mean.out_nmi)} on average)."
             )
         return said
 
@@ -239,7 +210,7 @@ class ReachWords(PlaceWords):
         way = self.way(area)
         return (
             f"{way[0].upper()}{way[1:]} at {shown_speed(area.speed_kn)}, {_FIGURES[area.figure]}: "
-            f"{shown_out(self.out_nmi(area))} out"
+            f"{shown_out(area.out_nmi)} out"
         )
 
     def area_label(self, area: ReachArea) -> str:
@@ -271,7 +242,7 @@ class ReachWords(PlaceWords):
         Lines: its meaning, fuel and time, how sure, gates, what its edge is.
         """
         each = " each way" if area.there_and_back else ""
-        lines = [_MEANING[area.kind], f"Burns {self.units.volume_down(self.burn_l(area))}{each} to its edge"]
+        lines = [_MEANING[area.kind], f"Burns {self.units.volume_down(area.fuel_l)}{each} to its edge"]
         if area.time_h is not None:
             lines[-1] += f", {shown_duration(area.time_h)} at the most"
         lines.append(self.sureness if area.figure == "low" else "On average: don't count on it")

@@ -50,6 +50,8 @@ class ReachArea(_Value):
         [h] Time from the start to its edge where time sets the edge or may; None where fuel alone does.
     there_and_back
         Whether the way back is paid for too.
+    out_nmi
+        [nmi] Length over water of the longest way to its edge.
     inside
         Whether it is drawn a little inside the truth, as speed limits hold on the water.
     gates
@@ -66,6 +68,7 @@ class ReachArea(_Value):
     fuel_l: float
     time_h: float | None
     there_and_back: bool
+    out_nmi: float
     inside: bool
     gates: tuple[str, ...]
     cut_by_extent: bool

@@ -32,6 +32,7 @@ _NEARER = 25  # points that are then tried between the last good one and the nex
 _SAME_WAY_NMI = 0.5  # [nmi] points of no return that lie nearer than this are one
 _ONE_FORK_NMI = 5.0  # [nmi] and with the same last dock so are those nearer than this
 _ONE_DIRECTION = np.radians(20)  # [rad] if they lie within so much of one direction from the start
+_AT_START_NMI = 0.02  # [nmi] a point so near to the start says nothing
 _STEERED_SHARE = 1e-3  # of the budget: a steered track is so much longer than the shortest, or less
 _MOST_TRIES = 4
 
@@ -109,7 +110,7 @@ def find_turns(
     """
     walked = [_walk(tracks, target, track) for target, track in ways.items()]
     lasts = _last_good(walked, home, goals, budget_l * (1 - _STEERED_SHARE))
-    found = [(way, last) for way, last in zip(walked, lasts, strict=True) if last is not None]
+    found = [(w, last) for w, last in zip(walked, lasts, strict=True) if last is not None and last > _AT_START_NMI]
     found.sort(key=lambda f: (f[1], f[0].target))
     groups: list[list[tuple[_Way, float]]] = []
     for way, last in found:

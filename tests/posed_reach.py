@@ -23,7 +23,7 @@ LEAVES = datetime(2026, 7, 1, 8, tzinfo=UTC)
 
 
 def an_area(**changes: Any) -> ReachArea:
-    """Make the area that 40 l reach at 20 kn, where a mile takes 2 l: a square about West Mark."""
+    """Make what 40 l reach at 20 kn, where a mile takes 2 l: a square about West Mark; at 25 kn it takes 2.2."""
     plain = {
         "kind": "one-way",
         "figure": "low",
@@ -36,7 +36,9 @@ def an_area(**changes: Any) -> ReachArea:
         "cut_by_extent": False,
         "geometry": shapely.MultiPolygon([shapely.box(-38.95, 44.45, -38.7, 44.55)]),
     }
-    return ReachArea(**{**plain, **changes})
+    area = {**plain, **changes}
+    area.setdefault("out_nmi", area["fuel_l"] / (2.2 if area["speed_kn"] == 25.0 else 2.0))
+    return ReachArea(**area)
 
 
 def a_place(name: str = "East Bay", **changes: Any) -> InReach:

@@ -452,24 +452,87 @@ def test_a_limit_costs_between_nothing_and_its_rate_everywhere():
 def test_one_limit_everywhere_is_just_another_speed(among_islands: Network):
     """A no-wake zone over all the water there is: an hour at 5 kn is 5 nmi of the same water without it."""
     network = network_of(land=[(shape, {}) for shape in ISLANDS], zones=[zone(box(-FAR, -FAR, FAR, FAR), "no-wake")])
-    for nmi in (1.0, 2.5):
+    for nmi in (1.0, 1.5, 2.5):
         by_time = within(network, nmi / 5, Price.of_time(Rates.of(network.boat, network, 20.0)))
         assert by_time.symmetric_difference(within(among_islands, nmi)).area < ROUNDING_M * by_time.length
 
 
-def test_what_both_budgets_keep_keeps_each():
-    """Litres and hours at once: inside the water of either budget alone; where all water is open, the nearer."""
-    free = network_of()
-    rates = Rates.of(free.boat, free, 20.0)  # a litre a mile: 3 l are 3 nmi, 12 minutes are 4
-    assert within(free, 1.0, Price.within(rates, 3.0, 0.2)).area == pytest.approx(within(free, 3.0).area, rel=1e-9)
-    assert within(free, 1.0, Price.within(rates, 5.0, 0.2)).area == pytest.approx(within(free, 4.0).area, rel=1e-9)
-    limited = network_of(zones=[zone(box(800, -1000, 2500, 1500), "no-wake")])
-    rates = Rates.of(limited.boat, limited, 20.0)  # in it 2 l and 12 minutes a mile
-    both = within(limited, 1.0, Price.within(rates, 3.0, 0.2))
+def test_ways_with_a_limit_keep_both():
+    """Litres and hours at once: inside the water of either budget alone; where all water is open, the nearer.
+
+    Under a limit the two spreads together leave next to nothing of what both budgets hold: a way that keeps both.
+    """
+
+    def both(network: Network, litres: float, hours: float) -> Any:
+        rates = Rates.of(network.boat, network, 20.0)
+        fuel, time = Price.of_fuel(rates), Price.of_time(rates)
+        home = [network.terminal("Home")]
+        thrifty = water_within(spread(network, home, fuel, litres).limited(time, hours), litres, FINE_M)
+        quick = water_within(spread(network, home, time, hours).limited(fuel, litres), hours, FINE_M)
+        return thrifty.union(quick)
+
+    free = network_of()  # a litre a mile: 3 l are 3 nmi, 12 minutes are 4
+    assert both(free, 3.0, 0.2).area == pytest.approx(within(free, 3.0).area, rel=1e-9)
+    assert both(free, 5.0, 0.2).area == pytest.approx(within(free, 4.0).area, rel=1e-9)
+    limited = network_of(zones=[zone(box(800, -1000, 2500, 1500), "no-wake")])  # in it 2 l and 12 minutes a mile
+    rates = Rates.of(limited.boat, limited, 20.0)
+    kept = both(limited, 3.0, 0.2)
     by_fuel, by_time = within(limited, 3.0, Price.of_fuel(rates)), within(limited, 0.2, Price.of_time(rates))
-    assert both.difference(by_fuel.buffer(FINE_M + ROUNDING_M)).area < 0.1
-    assert both.difference(by_time.buffer(FINE_M + ROUNDING_M)).area < 0.1
-    assert both.area > 0.9 * by_fuel.intersection(by_time).area
+    assert kept.difference(by_fuel.buffer(FINE_M + ROUNDING_M)).area < 0.1
+    assert kept.difference(by_time.buffer(FINE_M + ROUNDING_M)).area < 0.1
+    assert kept.area > 0.99 * by_fuel.intersection(by_time).area
+
+
+def test_two_budgets_kept_by_two_ways_are_kept_by_none():
+    """A boat that burns half as much a mile at 5 kn, and a zone of 750 by 2000 m between her and a place behind it.
+
+    Straight through, 250 m fast and 750 m slow: (250 + 375) / 1852 = 0.34 l, (250 / 20 + 750 / 5) / 1852 = 0.088 h.
+    Round a corner, 2 hypot(125, 1000) + 750 = 2766 m: 1.49 l, 0.075 h. With 1 l and 0.08 h either budget reaches the
+    place, each by its own way. Cutting a corner of the zone leaves 1008 m and more beyond it, and takes more than 1 l
+    or more than 0.08 h: nothing keeps both.
+    """
+    network = network_of(
+        boat=make_boat(burn_lph=(2.5, 20.0)),
+        zones=[zone(box(-375, -1000, 375, 1000), "no-wake")],
+        home=(-500, 0),
+    )
+    rates = Rates.of(network.boat, network, 20.0)
+    fuel, time = Price.of_fuel(rates), Price.of_time(rates)
+    place, home = (500, 0), [network.terminal("Home")]
+    for price, budget in ((fuel, 1.0), (time, 0.08)):
+        assert holds(on_paper(network, within(network, budget, price)), place).all()
+
+    def both(litres: float, hours: float) -> list[bool]:
+        thrifty = water_within(spread(network, home, fuel, litres).limited(time, hours), litres)
+        quick = water_within(spread(network, home, time, hours).limited(fuel, litres), hours)
+        return [bool(holds(on_paper(network, area), place).all()) for area in (thrifty, quick)]
+
+    assert both(1.0, 0.08) == [False, False]
+    assert both(1.0, 0.09) == [True, False]
+    assert both(1.53, 0.08) == [False, True]
+
+
+def test_ways_by_one_price_are_priced_by_another():
+    """Out of the middle of a no-wake box, 1000 m at 5 kn or more, to the corners of an island in open water.
+
+    In the box a mile takes 2 l and 12 minutes, outside 1 l and 3. So hours tell how many slow miles there are, and
+    litres have to be the miles with these once more.
+    """
+    network = network_of(
+        zones=[zone(box(-1000, -1000, 1000, 1000), "no-wake")], land=[(box(3000, -900, 3100, 900), {})]
+    )
+    rates = Rates.of(network.boat, network, 20.0)
+    ways = spread(network, [network.terminal("Home")], Price.of_fuel(rates), 20.0)
+    corners = np.flatnonzero(np.isfinite(ways.away[: network.corner_count]))
+    assert len(corners) >= 4
+    miles, litres, hours = (
+        ways.along(price)[corners] for price in (Price.of_distance(network), Price.of_fuel(rates), Price.of_time(rates))
+    )
+    slow = (hours - miles / 20) / (1 / 5 - 1 / 20)
+    assert litres == pytest.approx(ways.away[corners], rel=1e-9)
+    assert litres == pytest.approx(miles + slow, rel=1e-9)
+    assert (slow >= (1000 - ROUNDING_M) / NMI_M).all()
+    assert (miles > 2990 / NMI_M).all()
 
 
 def test_prices_by_hand():
@@ -481,8 +544,6 @@ def test_prices_by_hand():
         for price in (Price.of_distance(network), Price.of_fuel(rates), Price.of_time(rates))
     ]
     assert shown == [([1, 1], [1, 1], 0), ([1, 2], [2, 2], 2), ([0.05, 0.2], [0.2, 0.2], 1)]
-    both = Price.within(rates, 4.0, 0.1)  # a quarter and a half of 1 l and 1/20 h; of slow miles a half and two
-    assert (both.per_nmi.tolist(), both.slow_per_nmi.tolist(), both.per_waited_h) == ([0.5, 2], [2, 2], 10)
 
 
 # What must hold of any -----------------------------------------------------------------------------------------------
@@ -662,18 +723,17 @@ def test_coasts_with_slots_and_touching_corners(water: Any, random: Any, budget_
             assert not area.buffer(-ROUNDING_M).contains(at), (home, p)
 
 
-def test_nothing_slips_through_where_two_islands_touch():
-    """Two needles meet at their tips in (12, 12), one from the west, one from the south: an L that is shut.
+def test_nothing_slips_through_where_two_lands_touch():
+    """Two needles of land, from the west and from the south, meet at their tips in (12, 12) and shut off a pool.
 
-    From (14, 14), outside, the inside is 2 sqrt(2) steps off by the chart. By water it is hypot(12, 1) + 1 = 13.04, by
-    the end of either needle: 12.9 reach nothing of it, though the tip is a corner that ways bend round, and 15 do.
+    From (4, 16) ways bend round the tip, sqrt(8^2 + 4^2) = 8.9 steps away, to all the rest of the water, and with 40
+    steps there is none left but the pool.
     """
-    needles = [shapely.Polygon([(12, 12), (2, 13), (2, 12)]), shapely.Polygon([(12, 12), (12, 2), (13, 2)])]
+    needles = [shapely.Polygon([(12, 12), (0, 13), (0, 12)]), shapely.Polygon([(12, 12), (12, 0), (13, 0)])]
     water = shapely.box(0, 0, SIZE, SIZE).difference(shapely.union_all(needles))
-    network = coast_network(shapely.MultiPolygon([water]), (14, 14))
-    inside = shapely.transform(shapely.box(2, 2, 12, 12), lambda xy: (xy - SIZE / 2) * STEP_M)
-    assert within(network, 12.9 * STEP_M / NMI_M).intersection(inside).area < 1.0
-    assert within(network, 15 * STEP_M / NMI_M).intersection(inside).area > STEP_M**2
+    area = within(coast_network(water, (4, 16)), 40 * STEP_M / NMI_M)
+    assert area.area == pytest.approx((water.area - 12 * 12) * STEP_M**2, rel=1e-6)
+    assert not holds(area, [(-0.1 * STEP_M, -0.1 * STEP_M), (-6 * STEP_M, -6 * STEP_M)]).any()
 
 
 @st.composite

@@ -149,6 +149,7 @@ def test_budgets_of_time_and_fuel(
     near, far = radius_nmi(area.geometry)
     assert far <= out_nmi
     assert near >= out_nmi - ARC_NMI
+    assert area.out_nmi == pytest.approx(out_nmi, abs=1e-4)
 
 
 def test_without_a_budget_there_is_no_area_of_one():
@@ -220,6 +221,7 @@ def test_a_limit_is_counted_and_said():
     area = reach_of(15.0, zones=slow).area("one-way", "mean")
     assert area is not None
     assert area.inside
+    assert area.out_nmi == pytest.approx(4.5, abs=0.001)
     near, far = radius_nmi(area.geometry)
     assert far <= 4.5 + 0.001  # the zone's own circle is a polygon of 360 corners
     assert near >= 4.5 - 0.03
@@ -515,3 +517,26 @@ def test_a_one_way_budget_has_its_area_there_and_back_too(asked: dict[str, Any])
         near, far = radius_nmi(found[back].geometry)
         assert far <= nmi
         assert near >= nmi - ARC_NMI
+
+
+def test_time_and_fuel_together_are_drawn_to_the_edge_under_a_limit():
+    """1.2 nmi of no wake, 14.4 minutes, then 9 minutes at 20 kn are 3 nmi: 4.2 nmi out by the time, 5.4 l.
+
+    The fuel of a budget of 7 l would do for 5.8 nmi; counted by the dearer share of each mile it would be 3.9.
+    """
+    slow = [zone(shapely.Point(0, 0).buffer(1.2 * NMI_M, quad_segs=90), "no-wake")]
+    reach = reach_of(60.0, zones=slow, asked={"time_h": 0.39, "fuel_l": 7.0})
+    area = reach.area("budget", "mean")
+    assert area is not None
+    near, far = radius_nmi(area.geometry)
+    assert far <= 4.2 + 0.001
+    assert near >= 4.2 - 0.03
+    assert area.out_nmi == pytest.approx(4.2, abs=0.001)
+
+
+def test_round_an_island_the_longest_way_is_told_and_not_the_crows():
+    """A wall 4 nmi long, 1 nmi east: of 3 nmi about 2.24 lead to its end; what is left goes on behind it."""
+    wall = [(box(NMI_M, -2 * NMI_M, NMI_M + 50, 2 * NMI_M), {}), (box(-9 * NMI_M, -9 * NMI_M, -100, 9 * NMI_M), {})]
+    area = reach_of(13.0, land=wall, boat=make_boat()).area("one-way", "mean")
+    assert area is not None
+    assert area.out_nmi == pytest.approx(3.0, abs=0.001)

@@ -103,7 +103,13 @@ def test_a_map_may_have_the_chosen_speed_alone(reach: Reach) -> None:
 
 def test_what_an_area_rests_on_is_in_its_text(network: Network) -> None:
     area = an_area(
-        kind="budget", time_h=0.5, gates=("High Lock",), inside=True, cut_by_extent=True, there_and_back=True
+        kind="budget",
+        fuel_l=20.0,
+        time_h=0.5,
+        gates=("High Lock",),
+        inside=True,
+        cut_by_extent=True,
+        there_and_back=True,
     )
     text = layers_of_reach(posed_reach(network, areas=(area,)))["reach"]["text"].iloc[0]
     for words in ("20.0 l each way", "30 min", "nine times in ten", "inside the truth", "the data's"):

@@ -125,21 +125,6 @@ def test_a_budget_is_answered_first(network: Network, asked: dict[str, float], s
     assert "what can be done within" in flat(tell_reach(reach))
 
 
-def test_the_shorter_of_time_and_fuel_tells_how_far(network: Network) -> None:
-    """12 l are 6 nmi; at 20 kn a quarter of an hour is 5 nmi, half an hour 10."""
-    words = ReachWords(posed_reach(network))
-    for time_h, nmi in ((0.25, 5.0), (0.5, 6.0), (None, 6.0)):
-        assert words.out_nmi(an_area(kind="budget", fuel_l=12.0, time_h=time_h)) == pytest.approx(nmi)
-
-
-def test_no_more_is_burned_than_the_time_allows(network: Network) -> None:
-    """A quarter of an hour at 20 kn is 5 nmi and 10 l, whatever the fuel would do."""
-    low, mean = (an_area(kind="budget", figure=figure, fuel_l=12.0, time_h=0.25) for figure in ("low", "mean"))
-    words = ReachWords(posed_reach(network, outing=an_outing(network, time_h=0.25), areas=(low, mean)))
-    assert "5.0 nmi out over water at 20 kn, burning 10.0 l" in words.answers()[0]
-    assert "Burns 10.0 l to its edge, 15 min at the most" in words.area_lines(low)
-
-
 def test_every_kind_and_speed_has_its_row(network: Network) -> None:
     """At 25 kn and 55 l/h a mile takes 2.2 l: 44 l are 20 nmi."""
     areas = (
@@ -185,7 +170,14 @@ def test_the_edge_of_the_data_is_told_with_its_sides(network: Network) -> None:
 
 def test_what_the_edge_of_an_area_means(gated: Network) -> None:
     words = ReachWords(posed_reach(gated))
-    area = an_area(there_and_back=True, time_h=0.5, gates=("High Lock", "Low Bridge"), inside=True, cut_by_extent=True)
+    area = an_area(
+        there_and_back=True,
+        fuel_l=20.0,
+        time_h=0.5,
+        gates=("High Lock", "Low Bridge"),
+        inside=True,
+        cut_by_extent=True,
+    )
     text = "\n".join(words.area_lines(area))
     for said in (
         "20.0 l each way",

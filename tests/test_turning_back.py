@@ -182,3 +182,9 @@ def test_points_on_opposite_ways_out_stay_apart_however_near():
     """3 l to burn: 1.5 nmi east and 1.5 nmi north, two nautical miles from one another."""
     reach = reach_of(13.0, dock(0, 0, "Home Pump", **KNOWN))
     assert sorted(turn.towards for turn in reach.turning_points) == [("East End",), ("North End",)]
+
+
+def test_a_point_at_the_start_itself_is_none():
+    """5 ml above the reserve: she may not leave the dock, and there is no point on the way to say so."""
+    reach = reach_of(10.005, dock(0, 0, "Home Pump", **KNOWN))
+    assert reach.turning_points == ()

@@ -223,7 +223,8 @@ def strew_near_edge(area: Any, water: Any, count: int, rng: np.random.Generator,
     """
     edge = area.boundary
     off_shore = shapely.line_merge(edge.difference(water.boundary.buffer(1.0)))
-    at_shore = shapely.intersection(edge, off_shore.boundary.buffer(3 * within_m))
+    tips = shapely.MultiPoint([xy for part in shapely.get_parts(off_shore) for xy in (part.coords[0], part.coords[-1])])
+    at_shore = shapely.intersection(edge, tips.buffer(3 * within_m))
     shapely.prepare(water)
     found = np.empty((0, 2))
     for lines, wanted in ((off_shore, count // 3), (at_shore, 2 * (count // 3)), (edge, count)):
