@@ -190,7 +190,7 @@ def _rings(frame: GeoDataFrame) -> Theme:
         features.append(
             Feature(shape, f"ring {kind}", title, write_popup(title, []), label, rank=7 if kind == "promised" else 6)
         )
-    words = {"promised": "no farther than this, whatever the way; over water it is less", "mark": "distance mark"}
+    words = {"promised": "at the chosen speed, in a straight line; round land it is less", "mark": "distance mark"}
     key = tuple(line_entry(f"ring {kind}", text) for kind, text in words.items() if kind in seen)
     return Theme("rings", Markup("Range rings"), tuple(features), key, "rings")
 

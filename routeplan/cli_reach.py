@@ -241,7 +241,11 @@ def _read_rings_nmi(texts: Sequence[str]) -> tuple[float, ...]:
 def _read_speeds_kn(texts: Sequence[str]) -> tuple[float, ...]:
     from routeplan.quantities import read_speed_kn
 
-    return _few("--speed", [read_speed_kn(text, "--speed") for text in texts], _MOST_SPEEDS)
+    speeds_kn = [read_speed_kn(text, "--speed") for text in texts]
+    for text, speed_kn in zip(texts, speeds_kn, strict=True):
+        if speed_kn <= 0:
+            raise InputError("--speed", "must be above 0", value=text, remedy="choose a speed of her burn table")
+    return _few("--speed", speeds_kn, _MOST_SPEEDS)
 
 
 def _read_kinds(texts: Sequence[str]) -> tuple[str, ...]:

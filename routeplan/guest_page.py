@@ -27,6 +27,7 @@ __all__ = ["guest_page"]
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _STEP_MIN = 5  # [min] times are rounded up to this: nobody steers by a clock face
+_CAREFUL = 0.8  # share of arrivals that keep the reserve: below it nothing is to spare
 _HERE_NMI = 0.3  # [nmi] a place so near to the start is no outing
 _MOST_CLOCKS = 6
 _LONGEST = 300  # characters of a name or a sentence
@@ -221,8 +222,14 @@ def _heading(reach: Reach, area: ReachArea | None) -> str:
     if area is None:
         return "No trip there and back today"
     if limit_h is None:
-        return "There and back with fuel to spare"
+        return "There and back with fuel to spare" if _is_careful(reach) else "There and back, with little to spare"
     return f"There and back within {_hours(math.floor(limit_h * 60 + 1e-6))}"
+
+
+def _is_careful(reach: Reach) -> bool:
+    """Tell whether the reserve is the boat's own, and arrivals keep it as often as they usually have to."""
+    own_l = reach.network.boat.reserve_l
+    return reach.outing.confidence >= _CAREFUL and reach.boat.reserve_l >= own_l * (1 - 1e-9)
 
 
 def _when(reach: Reach) -> str:

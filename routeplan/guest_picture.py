@@ -161,7 +161,7 @@ def draw_picture(
         f'<svg class="picture" {box} role="img" aria-label="{label}">',
         _extent(region, view),
         *_reach(region, area, closed, view),
-        f'<path class="land" d="{_path(_land(region, view), view)}"/>',
+        f'<path class="land" fill-rule="evenodd" d="{_path(_land(region, view), view)}"/>',
         _data_edges(area, data_edges, view),
         *_numbers(view.place(np.array([start, *places])), discs),
         _NORTH,

@@ -1,4 +1,4 @@
-"""The legs as a weighted graph: what each costs a boat, in fuel, in time, or in whichever of both runs out first."""
+"""The legs as a weighted graph: what each costs a boat, in fuel, time or miles."""
 
 from __future__ import annotations
 

@@ -316,7 +316,8 @@ def water_within(spread: Spread, budget: float, arc_tolerance_m: float = ARC_TOL
     Exact but for the arcs where all water has one rate. Where speed limits hold, ways from one rate to another pass
     through the samples on the edge between: the area lies a little inside the truth.
     """
-    return reach_within(spread, budget, arc_tolerance_m)[0]
+    shapes = [shape for drawing in _draw(spread, budget, arc_tolerance_m) for shape in drawing.shapes()]
+    return unite(shapes, spread.network.water.grid_m)
 
 
 def reach_within(
@@ -334,27 +335,45 @@ def reach_within(
     The area, and [nmi] the length over water of the longest of the ways that it is drawn from.
     """
     network = spread.network
-    grid_m, plane = network.water.grid_m, network.water.plane
-    shapes: list[shapely.Geometry] = []
+    drawings = _draw(spread, budget, arc_tolerance_m)
     run_nmi = spread.along(Price.of_distance(network))
-    farthest_nmi = float(run_nmi[np.isfinite(run_nmi) & (spread.away <= budget)].max(initial=0.0))
-    for lookout in spread.lookouts:
-        known = _settled(spread, lookout.cell, budget)
-        mesh = lookout.cell.mesh
-        triangles = shapely.polygons(mesh.positions[mesh.triangles[known]] * grid_m)
-        shapes.append(shapely.coverage_union_all(triangles))
-        drawn, node = _views(spread, lookout, budget, arc_tolerance_m, known)
-        shapes += list(drawn)
-        corners, of = shapely.get_coordinates(drawn, return_index=True)
+    passed = np.flatnonzero(np.isfinite(run_nmi))
+    farthest_nmi = float(run_nmi[passed[spread.left_nmi(passed, 0, budget) >= 0]].max(initial=0.0))
+    for drawing in drawings:
+        corners, of = shapely.get_coordinates(drawing.views, return_index=True)
         if len(corners):
-            eyes = node[of]
+            eyes = drawing.node[of]
             nearly = run_nmi[eyes] + np.hypot(*(corners - network.nodes[eyes]).T) / METRES_PER_NMI
             last = slice(int(np.argmax(nearly)), int(np.argmax(nearly)) + 1)
-            straight_nmi = plane.lengths_nmi(network.nodes[eyes[last]], corners[last])
-            left_nmi = spread.left_nmi(eyes[last], lookout.cell.kind, budget)
+            straight_nmi = network.water.plane.lengths_nmi(network.nodes[eyes[last]], corners[last])
+            left_nmi = spread.left_nmi(eyes[last], drawing.cell.kind, budget)
             on_arc = left_nmi - straight_nmi < _ARC_NMI  # arcs are drawn a hair inside the distance
             farthest_nmi = max(farthest_nmi, float((run_nmi[eyes[last]] + np.where(on_arc, left_nmi, straight_nmi))[0]))
-    return unite(shapes, grid_m), farthest_nmi
+    shapes = [shape for drawing in drawings for shape in drawing.shapes()]
+    return unite(shapes, network.water.grid_m), farthest_nmi
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawing:
+    """What is in reach of one cell: triangles as a whole, and views of the rest by the node that looks."""
+
+    cell: _Cell
+    known: NDArray[np.bool_]
+    views: NDArray[np.object_]
+    node: Indices
+
+    def shapes(self) -> list[shapely.Geometry]:
+        mesh = self.cell.mesh
+        triangles = shapely.polygons(mesh.positions[mesh.triangles[self.known]] * mesh.grid_m)
+        return [shapely.coverage_union_all(triangles), *self.views]
+
+
+def _draw(spread: Spread, budget: float, arc_tolerance_m: float) -> list[_Drawing]:
+    drawings = []
+    for lookout in spread.lookouts:
+        known = _settled(spread, lookout.cell, budget)
+        drawings.append(_Drawing(lookout.cell, known, *_views(spread, lookout, budget, arc_tolerance_m, known)))
+    return drawings
 
 
 def find_views(spread: Spread, budget: float, arc_tolerance_m: float = ARC_TOLERANCE_M) -> Views:

@@ -164,6 +164,9 @@ def find_reach(
     said = list(find_doubts(network, [start]))
     if now is not None and outing.depart < now:
         said.append("The departure lies in the past.")
+    if boat.reserve_l < network.boat.reserve_l * (1 - 1e-9):
+        less, own = (boat.units.volume(litres) for litres in (boat.reserve_l, network.boat.reserve_l))
+        said.append(f"The reserve is {less} for this outing, less than the boat's own {own}: at your own judgement.")
     skipped = [f"{n.name} was {n.problem}." for n in network.region.notes if n.layer == "docks" and n.row]
     cautions = (*SAFETY_CAUTIONS, *notes, *said, *skipped)
     asked = AskedReach(network, boat, outing, start)

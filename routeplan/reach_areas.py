@@ -183,7 +183,7 @@ def _gates(spread: Spread, budget: float) -> tuple[str, ...]:
         network.water.gates[leg.gate].name
         for leg in network.gate_legs
         for near, far in (leg.nodes, leg.nodes[::-1])
-        if spread.before[far] == near and spread.away[far] < budget
+        if spread.before[far] == near and spread.left_nmi(np.array([far]), 0, budget)[0] > 0
     }
     return tuple(sorted(names))
 

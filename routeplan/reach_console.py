@@ -113,7 +113,7 @@ def _places(words: ReachWords, left_out: int) -> list[str]:
     away = with_docks([place for place in places if not place.there_and_back])
     out = []
     if back:
-        head = ["nmi", "time", f"margin {unit}", f"both ways {unit}", f"back low {unit}"]
+        head = ["nmi", "time", "margin", "both", "back"]
         rows = [
             [*_run(words, p), _needed(words, p.fuel_there_and_back_l), _bare(words, p.aboard_on_return_low_l)]
             for p, _ in back
@@ -121,16 +121,19 @@ def _places(words: ReachWords, left_out: int) -> list[str]:
         out += ["", "There and back, the reserve whole:", *_place_table(words, head, rows, back)]
         out.append(
             wrapped(
-                f"margin: above the reserve on arrival there; back: aboard when back at {words.reach.start.name}, "
-                "nothing taken in on the way; both low figures.",
+                f"margin: above the reserve on arrival there; both: burned both ways; back: aboard when back at "
+                f"{words.reach.start.name}, nothing taken in on the way; in {unit}, margin and back as low figures.",
                 "  ",
             )
         )
     if away:
-        head = ["nmi", "time", f"margin {unit}", f"burn {unit}"]
+        head = ["nmi", "time", "margin", "burn"]
         rows = [[*_run(words, p), _needed(words, p.fuel_l)] for p, _ in away]
         title = "One way only, the way back would touch the reserve:"
         out += ["", wrapped(title), *_place_table(words, head, rows, away)]
+        out.append(
+            wrapped(f"margin: above the reserve on arrival, low figure; burn: up to there; both in {unit}.", "  ")
+        )
     if left_out:
         more = "one more place is" if left_out == 1 else f"{left_out} more places are"
         only = "" if places else "None of them passes --kind and --refuel-only: "

@@ -447,6 +447,7 @@ def refused(ask: Callable[..., Outcome]) -> Callable[..., str]:
         (("--ring", "5000nmi"), ("--ring", "1000 nmi")),
         (("--ring", "10 miles"), ("--ring", "10 miles")),
         (("--speed", "60"), ("--speed", "60")),
+        (("--speed", "0"), ("--speed", "above 0")),
         (("--speed", "20", "--speed", "12"), ("--speed", "12", "8 and 15 kn")),
         (("--kind", "pub"), ("--kind", "pub", "anchorage")),
         (("--sort", "size"), ("--sort", "size")),

@@ -79,11 +79,13 @@ REGION = layers.build_region(
 
 def seen_by_guests(places: Sequence[InReach] = (), areas: Sequence[ReachArea] = (WATER,), **changes: Any) -> Reach:
     """Make a reach by hand: home in the middle of a small sea, 20 km of water round it."""
-    outing = {"depart": LEAVES, "time_h": None, "fuel_l": None, "out_and_back": False}
+    outing = {"depart": LEAVES, "time_h": None, "fuel_l": None, "out_and_back": False, "confidence": 0.9}
     found = {(area.kind, area.figure): area for area in areas}
     plain = {
-        "network": SimpleNamespace(region=REGION, water=SimpleNamespace(plane=None, closed={})),
-        "boat": SimpleNamespace(name="Salt Biscuit"),
+        "network": SimpleNamespace(
+            region=REGION, water=SimpleNamespace(plane=None, closed={}), boat=SimpleNamespace(reserve_l=10.0)
+        ),
+        "boat": SimpleNamespace(name="Salt Biscuit", reserve_l=10.0),
         "outing": SimpleNamespace(**{key: changes.pop(key, value) for key, value in outing.items()}),
         "start": Place("Home Quay", "dock", HOME),
         "places": tuple(places),
@@ -148,7 +150,9 @@ class _Tags(HTMLParser):
 
 @pytest.mark.parametrize("name", ["Home Quay", HOSTILE])
 def test_page_has_no_script_no_link_and_no_control(name: str) -> None:
-    reach = seen_by_guests([haven(name, 5, 9, 0)], start=Place(name, "dock", HOME), boat=SimpleNamespace(name=name))
+    reach = seen_by_guests(
+        [haven(name, 5, 9, 0)], start=Place(name, "dock", HOME), boat=SimpleNamespace(name=name, reserve_l=10.0)
+    )
     page = guest_page(reach)
     tags = _Tags()
     tags.feed(page)
@@ -471,7 +475,7 @@ def test_page_opens_without_network_and_can_be_read_on_every_screen(
     reach = {
         "many": lambda: seen_by_guests([*many, *HAVENS]),
         "hostile": lambda: seen_by_guests(
-            hostile, boat=SimpleNamespace(name=name), start=Place(long, "position", HOME)
+            hostile, boat=SimpleNamespace(name=name, reserve_l=10.0), start=Place(long, "position", HOME)
         ),
         "none": lambda: seen_by_guests((), ()),
     }[kind]()
@@ -499,3 +503,21 @@ def test_page_opens_without_network_and_can_be_read_on_every_screen(
     assert asked == [path.as_uri()]
     assert errors == []
     context.close()
+
+
+@pytest.mark.parametrize(
+    ("confidence", "reserve_l", "said"),
+    [(0.9, 10.0, "with fuel to spare"), (0.5, 10.0, "with little to spare"), (0.9, 5.0, "with little to spare")],
+)
+def test_fuel_to_spare_is_said_only_where_it_is(confidence: float, reserve_l: float, said: str) -> None:
+    """The boat's own reserve is 10 l."""
+    reach = seen_by_guests(
+        HAVENS, confidence=confidence, boat=SimpleNamespace(name="Salt Biscuit", reserve_l=reserve_l)
+    )
+    assert said in said_in(guest_page(reach))
+
+
+def test_water_that_land_closes_round_is_no_land() -> None:
+    """The land's path is filled by the even-odd rule, so that a lagoon stays open."""
+    page = guest_page(seen_by_guests(HAVENS))
+    assert re.search(r'<path class="land" fill-rule="evenodd"', page)

@@ -407,7 +407,7 @@ def test_ring_is_never_told_as_a_promise_over_water() -> None:
     rings = made("rings", [ring], [LineString([(-38, 44.2), (-37.9, 44.3), (-38.1, 44.3), (-38, 44.2)])])
     page = maps.draw(EMPTY, {"rings": rings}, title="t").html()
     key = html.unescape(page[page.index('id="panel-key"') : page.index('id="panel-cautions"')])
-    assert "no farther than this, whatever the way; over water it is less" in key
+    assert "at the chosen speed, in a straight line; round land it is less" in key
     assert "can be promised" not in key
 
 
