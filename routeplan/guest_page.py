@@ -173,7 +173,7 @@ def guest_page(reach: Reach, most_places: int = 12) -> str:
         f"<header><h1>{_text(title)}</h1><p><bdi>{_text(who)}</bdi></p>",
         f'<p class="when">{_text(_when(reach))}</p></header>',
         "<main>",
-        f"<figure>{picture}{_caption(shown, has_water=area is not None)}{_cut(area)}</figure>",
+        f"<figure>{picture}{_caption(reach, shown, has_water=area is not None)}{_cut(area)}</figure>",
         f"<section>{_cards(reach, shown, len(found), area)}</section>",
         "</main>",
         f"<footer><ul>{''.join(f'<li>{_text(line)}</li>' for line in _CAUTIONS)}</ul></footer>",
@@ -238,8 +238,9 @@ def _when(reach: Reach) -> str:
     return f"Worked out for leaving on {day}, with the fuel aboard then. Later, ask the skipper for a new one."
 
 
-def _caption(shown: Sequence[InReach], *, has_water: bool) -> str:
-    parts = [f"<span>{write_home()}Home</span>"]
+def _caption(reach: Reach, shown: Sequence[InReach], *, has_water: bool) -> str:
+    here = "Where we are" if reach.start.kind == "position" else "Home"
+    parts = [f"<span>{write_home()}{here}</span>"]
     parts += ['<span><i class="swatch"></i>Where we get to, and back</span>'] if has_water else []
     parts += ["<span>Numbers: the places listed</span>"] if shown else []
     return f"<figcaption>{''.join(parts)}</figcaption>"
@@ -248,7 +249,7 @@ def _caption(shown: Sequence[InReach], *, has_water: bool) -> str:
 def _cut(area: ReachArea | None) -> str:
     if area is None or not area.cut_by_extent:
         return ""
-    words = "The picture ends where our map ends. The boat may well get farther there, but we cannot show it."
+    words = "The picture ends where our map ends. What lies beyond isn't on it."
     return f'<p class="note">{_text(words)}</p>'
 
 
@@ -289,7 +290,7 @@ def _card(number: int, place: InReach, reach: Reach, *, farthest_nmi: float, lim
         f'<li class="card"><span class="badge" aria-hidden="true">{number}</span>'
         f'<div><h3><bdi>{_text(place.name)}</bdi></h3><p class="what">{_text(what)}</p></div>'
         f'<div class="time"><span class="clocks" aria-hidden="true">{_clocks(minutes)}</span>'
-        f"<b>{_text(f'about {_hours(minutes)}')}</b></div>"
+        f"<b>{_text(f'about {_hours(minutes)} each way')}</b></div>"
         f'<div class="far"><span class="bar" aria-hidden="true">'
         f'<i style="width:{place.distance_nmi / farthest_nmi:.1%}"></i></span>{_text(far)}</div>{lines}</li>'
     )

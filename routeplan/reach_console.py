@@ -113,16 +113,20 @@ def _places(words: ReachWords, left_out: int) -> list[str]:
     away = with_docks([place for place in places if not place.there_and_back])
     out = []
     if back:
-        head = ["nmi", "time", "margin", "both", "back"]
+        head, floor_l = ["nmi", "time", "margin", "both", "back"], words.boat.floor_l
         rows = [
-            [*_run(words, p), _needed(words, p.fuel_there_and_back_l), _bare(words, p.aboard_on_return_low_l)]
+            [
+                *_run(words, p),
+                _needed(words, p.fuel_there_and_back_l),
+                _bare(words, p.aboard_on_return_low_l - words.boat.floor_l),
+            ]
             for p, _ in back
         ]
         out += ["", "There and back, the reserve whole:", *_place_table(words, head, rows, back)]
         out.append(
             wrapped(
-                f"margin: above the reserve on arrival there; both: burned both ways; back: aboard when back at "
-                f"{words.reach.start.name}, nothing taken in on the way; in {unit}, margin and back as low figures.",
+                "margin: above the reserve on arrival there; both: burned both ways; back: above the reserve when back "
+                f"at {words.reach.start.name}, nothing taken in on the way; in {unit}, margin and back as low figures.",
                 "  ",
             )
         )

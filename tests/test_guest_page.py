@@ -201,7 +201,7 @@ def test_guests_are_shown_no_fuel_no_knots_and_no_courses() -> None:
 )
 def test_times_are_rounded_up(time_h: float, said: str) -> None:
     (card,) = cards_of(guest_page(seen_by_guests([haven("Cove", 8, 9, 0, time_h=time_h)])))
-    assert f"<b>{said}</b>" in card
+    assert f"<b>{said} each way</b>" in card
 
 
 @pytest.mark.parametrize(("nmi", "said"), [(0.6, "1 sea mile<"), (8.0, "8 sea miles"), (8.01, "9 sea miles")])
