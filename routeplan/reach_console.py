@@ -113,7 +113,7 @@ def _places(words: ReachWords, left_out: int) -> list[str]:
     away = with_docks([place for place in places if not place.there_and_back])
     out = []
     if back:
-        head, floor_l = ["nmi", "time", "margin", "both", "back"], words.boat.floor_l
+        head = ["nmi", "time", "margin", "both", "back"]
         rows = [
             [
                 *_run(words, p),

@@ -375,6 +375,8 @@ def test_a_gate_costs_its_slow_miles_and_its_wait():
     assert not holds(area, (1000 + 1, 0)).any()
     farther = 3 * (113 - 92)  # a slow metre costs three others
     assert holds(area, (1000 - farther - 2, 0)).all()
+    shut = water_within(spread(network, [network.terminal("Home")], price, shut=frozenset({0})), 2.0)
+    assert on_paper(network, shut).intersection(box(0, -FAR, FAR, FAR)).is_empty
     # by miles the gate is a way like any other
     by_miles = reach_m(network, 6000.0)
     assert holds(by_miles, (995, 0)).all()
