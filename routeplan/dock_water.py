@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from layers.plane import Plane
-    from routeplan.over_water import Spread, Views
+    from routeplan.over_water import Views
+    from routeplan.spreading import Spread
 
     Points = NDArray[np.float64]
     Indices = NDArray[np.int64]

@@ -9,10 +9,11 @@ import numpy as np
 import shapely
 
 from routeplan.leg_graph import Price, Rates
-from routeplan.over_water import reach_within, spread
+from routeplan.over_water import reach_within
 from routeplan.overlays import polygons_of, unite
 from routeplan.reach_gates import find_shut
 from routeplan.reached import ReachArea
+from routeplan.spreading import spread
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
     from layers.plane import Plane
     from routeplan.network import Network
     from routeplan.outings import AskedReach
-    from routeplan.over_water import Spread
     from routeplan.reached import AreaKind, Figure
+    from routeplan.spreading import Spread
 
 __all__ = ["find_areas", "find_data_edges", "on_globe"]
 

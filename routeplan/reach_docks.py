@@ -12,11 +12,12 @@ from layers.hours import NeverOpensError
 from routeplan.dock_water import water_between
 from routeplan.joining import SAME_PLACE_M, apart_m
 from routeplan.leg_graph import LegGraph, Price
-from routeplan.over_water import find_views, spread
+from routeplan.over_water import find_views
 from routeplan.reach_areas import on_globe
 from routeplan.reach_gates import can_pass, find_shut
 from routeplan.reach_places import BERTHING_H, tell_refuel
 from routeplan.reached import TurningPoint
+from routeplan.spreading import spread
 from routeplan.turning_back import find_turns
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
 
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
     from routeplan.docks import Dock
     from routeplan.outings import AskedReach
-    from routeplan.over_water import Spread
+    from routeplan.spreading import Spread
     from routeplan.tracks import Track, Tracks
     from routeplan.turning_back import Turn
 

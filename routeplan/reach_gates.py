@@ -9,7 +9,7 @@ import numpy as np
 
 from layers.hours import NeverOpensError, read_hours
 from routeplan.leg_graph import Price
-from routeplan.over_water import spread
+from routeplan.spreading import spread
 
 if TYPE_CHECKING:
     from layers.hours import Hours

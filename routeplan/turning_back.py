@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from routeplan.boats import Boat
-    from routeplan.over_water import Spread, Views
+    from routeplan.over_water import Views
+    from routeplan.spreading import Spread
     from routeplan.tracks import Track
 
     Points = NDArray[np.float64]

@@ -20,7 +20,8 @@ from oracles.small_world import NMI_M, box, dock, make_boat, make_region, positi
 from routeplan.building import build_network
 from routeplan.dock_water import water_between
 from routeplan.leg_graph import Price, Rates
-from routeplan.over_water import find_views, spread
+from routeplan.over_water import find_views
+from routeplan.spreading import spread
 from routeplan.water import Margins
 
 if TYPE_CHECKING:

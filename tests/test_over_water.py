@@ -34,7 +34,8 @@ from layers import LAYERS, RegionAbout, build_layer, build_region
 from routeplan.building import build_network
 from routeplan.leg_graph import Price, Rates
 from routeplan.network import Place, connect, join_places
-from routeplan.over_water import spread, water_within
+from routeplan.over_water import water_within
+from routeplan.spreading import spread
 from routeplan.water import Margins, build_water
 
 if TYPE_CHECKING:

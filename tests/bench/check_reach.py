@@ -35,7 +35,8 @@ from routeplan.boats import read_boat
 from routeplan.building import build_network
 from routeplan.leg_graph import Price, Rates
 from routeplan.network import Place, join_places
-from routeplan.over_water import spread, water_within
+from routeplan.over_water import water_within
+from routeplan.spreading import spread
 from routeplan.water import Margins
 
 if TYPE_CHECKING:
