@@ -147,10 +147,10 @@ def reach(  # one parameter an option
     network = find_network(the_region, the_boat, margins, outing.depart, cached=not no_cache)
     said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
     answer = _answer(network, outing, taught.boat, now, said, files, as_json=as_json)
+    _write(answer, files)  # whole: what is picked below is picked for the list alone
     everything = len(answer.places)
     picked = pick_places(answer.places, kinds, refuel_only=refuel_only, order=sort)
     answer = dataclasses.replace(answer, places=picked)
-    _write(answer, files)
     if as_json:
         edges.print_json(reach_document(answer), compact=True)
         return

@@ -372,6 +372,15 @@ def test_no_usable_fuel_is_an_answer(ask: Callable[..., Outcome], tmp_path: Path
 # Files
 
 
+def test_files_hold_all_places_whatever_is_listed(ask: Callable[..., Outcome], tmp_path: Path) -> None:
+    """A map that said that nothing is in reach, as nothing of one kind is, would be false."""
+    files = ("--map", tmp_path / "map.html", "--layers", tmp_path / "reach.gpkg")
+    assert ask(*files, "--kind", "anchorage", "--json").document["places"] == []
+    names = pyogrio.read_dataframe(tmp_path / "reach.gpkg", layer="reach_places")["name"].tolist()
+    assert sorted(names) == ["Cold Haven", "Near Haven", "North Pump", "South Pump"]
+    assert "Near Haven" in (tmp_path / "map.html").read_text(encoding="utf-8")
+
+
 def test_all_files_are_written(ask: Callable[..., Outcome], tmp_path: Path) -> None:
     """Map, guests' page and layers: no page names an address to load from, and each layer opens with GDAL."""
     pages = tmp_path / "map.html", tmp_path / "guests.html"

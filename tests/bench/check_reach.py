@@ -60,7 +60,13 @@ NEAR_M = 30.0  # [m] from the edge
 CROSSING_M = 10.0  # [m] between points at which ways may cross the edge of a limit, to see what finer ones would give
 COAST = (-123.7, 48.0, -122.3, 49.0)  # [deg] a sound full of islands
 DEMO_MILES = (("Hesterquay", 6.0), ("Vindelsay Pool", 22.0), ("Brimmerquay", 12.0), ("Tolvarrow", 40.0))
-DEMO_HOURS = (("Tolvarrow", 0.5), ("Brimmerquay", 1.0), ("Yarl Lagoon", 0.4), ("Vindelsay Strait", 0.75))
+DEMO_HOURS = (
+    ("Tolvarrow", 0.1),
+    ("Tolvarrow", 0.5),
+    ("Brimmerquay", 1.0),
+    ("Yarl Lagoon", 0.4),
+    ("Vindelsay Strait", 0.75),
+)
 DEMO_LITRES = (("Tolvarrow", 25.0), ("Brimmerquay", 45.0), ("Yarl Lagoon", 15.0), ("Ettermoy", 90.0))
 COAST_MILES = (("123 W 48.42 N", 14.0), ("122.75 W 48.55 N", 9.0), ("123.4 W 48.9 N", 30.0))
 
