@@ -169,6 +169,7 @@ def find_reach(
         said.append(f"The reserve is {less} for this outing, less than the boat's own {own}: at your own judgement.")
     skipped = [f"{n.name} was {n.problem}." for n in network.region.notes if n.layer == "docks" and n.row]
     cautions = (*SAFETY_CAUTIONS, *notes, *said, *skipped)
+    said = []
     asked = AskedReach(network, boat, outing, start)
     today = (now or outing.depart).astimezone(network.region.zone).date()
     docks = read_docks(network.region, boat, network.water.margins.under_keel_m, today)
@@ -186,6 +187,8 @@ def find_reach(
     rates = tracks.rates
     shut = find_shut(asked, rates, min(asked.burn_l("low") / rates.burn_lph[0], outing.time_h or float("inf")))
     fuel = find_docks(asked, tracks, docks, ways)
+    if not fuel.counted:
+        said.append(f"No dock that suits {boat.name} can be made from here with the reserve whole.")
     report(1.0)
     return Reach(
         network=network,
@@ -203,5 +206,5 @@ def find_reach(
         promised_nmi=promised_range_nmi(boat, outing.aboard, speeds[0], outing.confidence),
         rings_nmi=tuple(sorted(set(outing.rings_nmi))),
         data_edges=find_data_edges(network, areas),
-        cautions=(*cautions, *shut_words(asked, shut)),
+        cautions=(*cautions, *said, *shut_words(asked, shut)),
     )

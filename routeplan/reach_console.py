@@ -185,9 +185,7 @@ def _turning_points(words: ReachWords) -> list[str]:
     left_out = [wrapped(f"{line}.") for line in words.left_out_lines()]
     left_out = ["", *left_out] if left_out else []
     if not points:
-        none = f"No dock in reach suits {words.boat.name} and opens within three days: there is none to turn for."
-        said = ["", wrapped(none)] if words.reach.dock_water is None else []
-        return said + left_out
+        return [*(["", wrapped(line)] if (line := words.docks_line()) else []), *left_out]
     by_dock: dict[str, list[TurningPoint]] = {}
     for point in points:
         by_dock.setdefault(point.dock, []).append(point)

@@ -185,6 +185,19 @@ class ReachWords(PlaceWords):
             self.sureness,
         ]
 
+    def docks_line(self) -> str:
+        """Say how it stands with docks where there is no point to turn at.
+
+        Returns
+        -------
+        A sentence; empty where there is nothing to say.
+        """
+        if self.reach.dock_water is None:
+            return f"! No dock that suits {self.boat.name} can be made from here with the reserve whole (low figure)."
+        if self.reach.places and all(place.dock_still_in_reach for place in self.reach.places):
+            return "From every place in reach some dock can still be made with the reserve whole."
+        return ""
+
     def left_out_lines(self) -> list[str]:
         """Say which docks in reach aren't counted on to turn for.
 

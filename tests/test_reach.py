@@ -552,3 +552,11 @@ def test_where_the_stand_off_is_wider_the_edge_of_the_data_is_told_too():
     west, south, east, north = reach.data_edges.bounds
     assert (west, east) == pytest.approx((MIDDLE[0] - 0.05, MIDDLE[0] + 0.05), abs=5e-3)
     assert (south, north) == pytest.approx((MIDDLE[1] - 0.05, MIDDLE[1] + 0.05), abs=5e-3)
+
+
+def test_no_dock_that_can_be_made_is_a_caution():
+    """5 l to burn, the one dock 8 nmi off."""
+    reach = reach_of(15.0, dock(8 * NMI_M, 0, "Far Pump"), half_deg=0.4)
+    assert reach.dock_water is None
+    assert "No dock that suits Paper Boat can be made from here with the reserve whole." in reach.cautions
+    assert not any("No dock" in caution for caution in reach_of(25.0, dock(8 * NMI_M, 0, "Far Pump")).cautions)

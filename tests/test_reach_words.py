@@ -435,7 +435,7 @@ def test_a_doubtful_dock_is_told_with_its_doubt(network: Network) -> None:
 
 def test_no_dock_to_turn_for_is_said(network: Network) -> None:
     reach = posed_reach(network, turning_points=(), dock_water=None)
-    said = "No dock in reach suits Plain Test and opens within three days: there is none to turn for."
+    said = "! No dock that suits Plain Test can be made from here with the reserve whole (low figure)."
     assert said in flat(tell_reach(reach))
 
 
