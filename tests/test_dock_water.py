@@ -155,3 +155,16 @@ def test_one_more_dock_never_shrinks_it():
     one, both = between(network, 6.0, "East"), between(network, 6.0, "East", "North")
     assert one.difference(both.buffer(2 * ARCS_M)).area < 1.0
     assert one.area < both.area
+
+
+def test_far_from_the_middle_of_a_wide_plane_the_ellipse_is_the_globes():
+    """The plane's scale is off by some parts in a thousand at its corner: metres, which the sums would show."""
+    at = (215_000.0, 165_000.0)
+    region = make_region(3.0, waypoints=[waypoint(*at, "Home")], docks=[dock(at[0] + 9000, at[1], "Pump")])
+    network = build_network(region, make_boat(), CLOSE, when=datetime(2026, 7, 1, 8, tzinfo=UTC))
+    budget_m = 14_000.0
+    area = between(network, budget_m / NMI_M, "Pump")
+    ends = (network.terminals[network.terminal(name)].place.position for name in ("Home", "Pump"))
+    sums = sums_m(network, shapely.get_coordinates(area), *ends)
+    assert sums.max() <= budget_m + ROUNDING_M
+    assert sums.min() >= budget_m - 2 * ROUNDING_M - 0.05  # corners lie on the line, 4 cm of the sum inside

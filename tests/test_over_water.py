@@ -689,11 +689,12 @@ SMALL_DEG = 0.06
 
 
 def coast_network(water: Any, home: tuple[int, int]) -> Network:
-    """Build a network right on a drawn coast, without land, stand-off or simplifying."""
+    """Build a network right on a drawn coast, without land, stand-off or simplifying, or a way to any water nearby."""
     region = make_region(half_deg=SMALL_DEG)
     boat = make_boat()
+    alone = Margins(standoff_m=STANDOFF_M, snap_nmi=0.0)
     drawn = shapely.transform(water, lambda xy: (xy - SIZE / 2) * STEP_M)
-    plain = build_water(region, boat, CLOSE)
+    plain = build_water(region, boat, alone)
     network = connect(build_region(region.about, {}), boat, dataclasses.replace(plain, navigable=drawn, open=drawn))
     here = plain.plane.to_lonlat((np.array([home]) - SIZE / 2) * STEP_M)[0]
     return join_places(network, [Place("Home", "position", tuple(here.tolist()))])
@@ -815,7 +816,9 @@ def judged(
     ways = WaysOut(network, sources, tariff, budget + dearest * 100 / NMI_M)
     # under limits it lies inside, by no fixed bound
     arcs = (arcs_m + ROUNDING_M) / NMI_M if price is None else math.inf
-    return judge(area, points, ways.prices(points), budget, arcs=arcs, rounding=dearest * ROUNDING_M / NMI_M)
+    return judge(
+        area, points, ways.prices(points), budget, arcs=arcs, rounding=dearest * ROUNDING_M / NMI_M, hair_m=ROUNDING_M
+    )
 
 
 @pytest.mark.parametrize(("start", "nmi"), [("Hesterquay", 6.0), ("Vindelsay Pool", 22.0)])

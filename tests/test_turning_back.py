@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import shapely
-from oracles.small_world import box, dock, make_boat, make_region, position, waypoint
+from oracles.small_world import box, dock, make_boat, make_region, position, waypoint, zone
 
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard
@@ -68,8 +68,9 @@ def test_a_dock_off_to_the_side_bends_the_sum():
 def test_the_low_figure_is_what_counts():
     """Of 40 l, sd 4, at 0.9 (z = 1.2816) 30 - 5.126 = 24.874 l may be burnt: half of it out."""
     reach = reach_of(40.0, dock(0, 0, "Home Pump"), sd_l=4.0)
+    assert reach.turning_points
     for turn in reach.turning_points:
-        assert turn.distance_nmi <= 12.437
+        assert 12.437 - STEERED_NMI <= turn.distance_nmi <= 12.437
         assert turn.aboard_at_dock_low_l >= 10.0
 
 
@@ -88,7 +89,9 @@ def test_ways_that_part_later_share_one_point():
     aboard = FuelAboard(mean_l=20.0, sd_l=0.0, how="as stated")
     reach = find_reach(network, Outing(start="Home", aboard=aboard, depart=WHEN))
     assert [turn.towards for turn in reach.turning_points] == [("Inner", "Outer")]
-    assert 5.0 - STEERED_NMI <= reach.turning_points[0].distance_nmi <= 5.0
+    (turn,) = reach.turning_points
+    assert 5.0 - STEERED_NMI <= turn.distance_nmi <= 5.0
+    assert turn.aboard_at_dock_low_l >= 10.0
 
 
 def test_where_no_dock_suits_there_is_none_to_turn_to():
@@ -188,3 +191,59 @@ def test_a_point_at_the_start_itself_is_none():
     """5 ml above the reserve: she may not leave the dock, and there is no point on the way to say so."""
     reach = reach_of(10.005, dock(0, 0, "Home Pump", **KNOWN))
     assert reach.turning_points == ()
+
+
+@pytest.mark.parametrize("aboard_l", [16.3, 18.9, 22.7])
+def test_round_headlands_the_dock_is_made_on_the_rule(aboard_l: float):
+    """Ways bend round three headlands, and steered tracks are a little longer than the shortest."""
+    land = [
+        (box(3000, -20000, 3400, 900), {}),
+        (box(6000, -700, 6300, 20000), {}),
+        (box(9000, -20000, 9500, 1500), {}),
+        (box(-4000, 4000, 1500, 4500), {}),
+    ]
+    reach = reach_of(aboard_l, dock(0, 0, "Home Pump", **KNOWN), land=land)
+    assert reach.turning_points
+    for turn in reach.turning_points:
+        assert 10.0 <= turn.aboard_at_dock_low_l <= 10.0 + 0.05
+        assert turn.fuel_l == pytest.approx((aboard_l - 10) / 2, abs=STEERED_NMI)
+
+
+def test_slow_miles_count_on_the_way_to_the_point():
+    """A harbour a mile across at no wake, two litres a mile: of 12 l a litre out and one back go for its half miles."""
+    calm = [zone(shapely.Point(0, 0).buffer(1852 / 2, quad_segs=90), "no-wake")]
+    reach = reach_of(22.0, dock(0, 0, "Home Pump", **KNOWN), zones=calm)
+    for turn in reach.turning_points:
+        assert turn.distance_nmi == pytest.approx(5.5, abs=STEERED_NMI)
+        assert turn.time_h == pytest.approx(0.5 / 5 + (turn.distance_nmi - 0.5) / 20, abs=0.001)
+
+
+def test_points_beyond_the_outings_own_limits_are_left_out():
+    """Six nautical miles out is 18 minutes: within 20 minutes, beyond 15; and beyond 20 for there and back."""
+    region = make_region(
+        waypoints=[waypoint(0, 0, "Home"), waypoint(17000, 0, "East End")], docks=[dock(0, 0, "Home Pump", **KNOWN)]
+    )
+    network = build_network(region, make_boat(), Margins(standoff_m=5.0), when=WHEN)
+    aboard = FuelAboard(mean_l=22.0, sd_l=0.0, how="as stated")
+
+    def count(**limits: Any) -> int:
+        return len(find_reach(network, Outing(start="Home", aboard=aboard, depart=WHEN, **limits)).turning_points)
+
+    assert (count(), count(time_h=20 / 60), count(time_h=15 / 60)) == (1, 1, 0)
+    assert (count(time_h=20 / 60, out_and_back=True), count(fuel_l=6.5), count(fuel_l=5.5)) == (0, 1, 0)
+
+
+def test_the_slow_approach_at_the_start_counts_both_ways():
+    """From a quay 450 m inside the stand-off: 0.243 nmi at 5 kn and two litres a mile, so 5.757 nmi out on 6 l."""
+    region = make_region(
+        waypoints=[waypoint(0, 0, "Home"), waypoint(17000, 0, "East End")],
+        docks=[dock(0, 0, "Home Pump", **KNOWN)],
+        land=[(box(-3000, -3000, -50, 3000), {})],
+    )
+    network = build_network(region, make_boat(), Margins(standoff_m=500.0), when=WHEN)
+    aboard = FuelAboard(mean_l=22.0, sd_l=0.0, how="as stated")
+    (turn,) = find_reach(network, Outing(start="Home", aboard=aboard, depart=WHEN)).turning_points
+    slow_nmi = 450 / 1852
+    assert turn.distance_nmi == pytest.approx(6 - slow_nmi, abs=STEERED_NMI + 0.03)  # the stand-off is kept to a tenth
+    assert turn.time_h == pytest.approx(slow_nmi / 5 + (turn.distance_nmi - slow_nmi) / 20, abs=0.005)
+    assert turn.dock_time_h == pytest.approx(turn.time_h, abs=0.001)

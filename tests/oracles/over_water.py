@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 GEOD = Geod(ellps="WGS84")
 NMI_M = 1852.0  # [m/nmi] exact
 HAIR_M = 0.01  # [m] a sight along the water's edge may leave it by so much: a step of the grid
-_PLANE_SHARE = 0.97  # a length in the plane times this is below the geodesic: the scale is within 2 % at the equator
+_SLACK = 1e-4  # relative: by how much the plane's scale may pass those sampled
 _ON_EDGE_M = 1e-6  # [m] a point so near to an area, such as a corner of its edge, counts as claimed
 _HOME = -1  # stands for all places that ways begin at
 
@@ -100,7 +100,8 @@ class WaysOut:
         self._limits = [area.shape for area in water.speed_areas]
         self._to_globe = Transformer.from_crs(water.plane.crs, "EPSG:4326", always_xy=True)
         self._tariff, self.most = tariff, most
-        self._least_rate = min(*tariff.per_nmi, *tariff.slow_per_nmi)
+        least_rate = min(*tariff.per_nmi, *tariff.slow_per_nmi)
+        self._least_per_m = least_rate * self._least_nmi_per_m(water.navigable.bounds)
         self._room = water.navigable.buffer(HAIR_M, join_style="mitre")
         shapely.prepare(self._room)
         out = [
@@ -162,9 +163,16 @@ class WaysOut:
                 best = min(best, float((self.paid[near] + self._straight(self.nodes[near], point, rates)).min()))
         return best if best <= self.most else float("inf")
 
+    def _least_nmi_per_m(self, bounds: tuple[float, float, float, float]) -> float:
+        """Bound the geodesic length of a metre of the plane from below, by short lines all over the water."""
+        west, south, east, north = bounds
+        x, y = np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
+        at = np.column_stack([x.ravel(), y.ravel()])
+        return float(self.lengths_nmi(at, at + np.array([100.0, 0.0])).min()) / 100.0 * (1 - _SLACK)
+
     def _least(self, nodes: Points, point: Points) -> Points:
         """Bound the price of straight ways from below by their length in the plane."""
-        return np.asarray(np.hypot(*(nodes - point).T) / NMI_M * (_PLANE_SHARE * self._least_rate))
+        return np.asarray(np.hypot(*(nodes - point).T) * self._least_per_m)
 
     def _straight(self, a: Any, b: Any, rates: tuple[float, ...]) -> Points:
         """Charge straight lines, each by its shares of open water and of the limits it runs through."""
@@ -188,7 +196,9 @@ def _join(graph: nx.Graph, edges: Any) -> None:
             graph.add_edge(a, b, weight=price)
 
 
-def judge(area: Any, points: Any, prices: Points, budget: float, *, arcs: float, rounding: float) -> Judgement:
+def judge(
+    area: Any, points: Any, prices: Points, budget: float, *, arcs: float, rounding: float, hair_m: float
+) -> Judgement:
     """Hold an area against the prices of points.
 
     Parameters
@@ -205,6 +215,8 @@ def judge(area: Any, points: Any, prices: Points, budget: float, *, arcs: float,
         By how much less than the budget a point may cost and yet be left out.
     rounding
         By how much more it may cost and yet be claimed.
+    hair_m
+        [m] How far off the area a point may lie and yet not be missed: rounding along a shore.
 
     Returns
     -------
@@ -213,7 +225,8 @@ def judge(area: Any, points: Any, prices: Points, budget: float, *, arcs: float,
     shapely.prepare(area)
     claimed = shapely.dwithin(area, shapely.points(points), _ON_EDGE_M)
     over = np.flatnonzero(claimed & (prices > budget + rounding))
-    missed = np.flatnonzero(~claimed & (prices < budget - arcs))
+    off = ~shapely.dwithin(area, shapely.points(points), hair_m)
+    missed = np.flatnonzero(off & (prices < budget - arcs))
     return Judgement(int(claimed.sum()), int((~claimed).sum()), tuple(over.tolist()), tuple(missed.tolist()))
 
 

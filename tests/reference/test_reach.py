@@ -55,7 +55,9 @@ def test_a_real_coast_by_the_price_of_points(sound: Network, start: tuple[float,
         ]
     )
     prices = WaysOut(network, source, Tariff.plain(network), nmi + 100 / NMI_M).prices(points)
-    found = judge(area, points, prices, nmi, arcs=(ARCS_M + ROUNDING_M) / NMI_M, rounding=ROUNDING_M / NMI_M)
+    found = judge(
+        area, points, prices, nmi, arcs=(ARCS_M + ROUNDING_M) / NMI_M, rounding=ROUNDING_M / NMI_M, hair_m=ROUNDING_M
+    )
     assert (found.over_claimed, found.missed) == ((), ())
     assert min(found.claimed, found.left_out) > 30  # else little was tried
 
