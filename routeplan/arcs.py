@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Disks", "narrowest_scale", "sector_polygons", "widest_scale"]
 
-_INSIDE_M = 0.02  # [m] arcs lie so far inside the distance: rounding never claims a point beyond it
+_HAIR_STEPS = 2  # of the grid: arcs lie so far inside the distance, and rounding never claims a point beyond it
 _LEAST_SAGITTA_M = 0.02  # [m] finer arcs than this aren't drawn
 _WIDEST_STEP = 0.5  # [rad] between two corners of an arc, however small it is
 _SAME_M = 0.005  # [m] corners nearer than this are one
@@ -51,15 +51,18 @@ class Disks:
         [nmi] Geodesic distances.
     scale
         Metres of the plane to a metre on the ground, at each eye.
+    hair_m
+        [m] How far inside the distance arcs are drawn.
     """
 
     plane: Plane
     centre: Points
     radius_nmi: Points
     scale: Points
+    hair_m: float
 
     @classmethod
-    def of(cls, plane: Plane, centre: Points, radius_nmi: Points) -> Disks:
+    def of(cls, plane: Plane, centre: Points, radius_nmi: Points, grid_m: float) -> Disks:
         """Measure the plane's scale at each eye.
 
         Parameters
@@ -70,6 +73,8 @@ class Disks:
             [m] n x 2 positions.
         radius_nmi
             [nmi] Geodesic distances.
+        grid_m
+            [m] Step of the grid that corners are put on in the end.
 
         Returns
         -------
@@ -77,7 +82,7 @@ class Disks:
         """
         step = np.array([100.0, 0.0])
         ground_nmi = plane.lengths_nmi(centre - step, centre + step)
-        return cls(plane, centre, radius_nmi, 200.0 / (ground_nmi * METRES_PER_NMI))
+        return cls(plane, centre, radius_nmi, 200.0 / (ground_nmi * METRES_PER_NMI), _HAIR_STEPS * grid_m)
 
     def lengths_nmi(self, eye: Indices, points: Points) -> Points:
         """[nmi] Geodesic lengths from eyes.
@@ -283,7 +288,7 @@ def _crossing(disks: Disks, eye: Indices, inner: Points, outer: Points) -> Point
         if bool((np.abs(ratio - 1) < _EXACT).all()):
             break
         reach = np.hypot(found[:, 0], found[:, 1]) * ratio
-    share = np.maximum(share - _INSIDE_M / np.sqrt(np.maximum(squared, 1e-12)), 0.0)
+    share = np.maximum(share - disks.hair_m / np.sqrt(np.maximum(squared, 1e-12)), 0.0)
     return np.asarray(inner + along * share[:, None])
 
 
@@ -299,7 +304,7 @@ def _corners(
     angle = np.bincount(line, weights=turned)
     run, is_arc = pieces.run[head], pieces.is_arc[head]
     radius = np.maximum(disks.radius_nmi[runs.eye[run]] * METRES_PER_NMI, 1e-6)
-    sagitta = max(tolerance_m - 1.5 * _INSIDE_M, _LEAST_SAGITTA_M)
+    sagitta = max(tolerance_m - 1.5 * disks.hair_m, _LEAST_SAGITTA_M)
     step = np.minimum(2 * np.arccos(np.maximum(1 - sagitta / radius, np.cos(_WIDEST_STEP / 2))), _WIDEST_STEP)
     chords = np.where(is_arc, np.maximum(np.ceil(angle / step), 1), 1).astype(np.int64)
     of = np.repeat(np.arange(len(head)), chords + 1)
@@ -325,7 +330,7 @@ def _on_circle(disks: Disks, eye: Indices, directions: Points) -> Points:
         reach = reach * ratio
         if bool((np.abs(ratio - 1) < _EXACT).all()):
             break
-    return directions * np.maximum(reach - _INSIDE_M, 0.0)[:, None]
+    return directions * np.maximum(reach - disks.hair_m, 0.0)[:, None]
 
 
 def _rings(disks: Disks, runs: _Runs, run: Indices, points: Points) -> tuple[NDArray[np.object_], Indices]:

@@ -42,7 +42,7 @@ _MOST_ROUNDS = 25
 _LARGEST_GAP_M2 = 25e6  # [m2] gaps that are filled at once where all of their edge is well within the budget
 _EDGE_STEP_M = 100.0  # [m] between points that are asked along an edge
 _OFF_M = 2.0  # [m] how far outside of it
-_INSIDE_M = 0.04  # [m] ellipses lie so far inside their sum of distances: rounding never claims a point beyond it
+_HAIR_STEPS = 4  # of the grid: ellipses lie so far inside their sum of distances, and rounding claims nothing beyond
 _CORRECTIONS = 3
 
 
@@ -80,7 +80,7 @@ def water_between(
         price_home, goal = least_price(home, goals, points)
         return price_out + price_home, view, goal
 
-    dearest = 2 * float(out.price.per_nmi.max())
+    dearest, scale = 2 * float(out.price.per_nmi.max()), narrowest_scale(out.network.water.plane)
     tried: set[tuple[int, int]] = set()
     asked = np.empty(0, dtype=np.int64)
     shapes: list[shapely.Geometry] = []
@@ -95,7 +95,7 @@ def water_between(
         tried.update(pairs)
         shared = _shared(out, home, views, goals, np.array(pairs), budget, arc_tolerance_m)
         found = unite([found, *shared], grid_m)
-        gaps = _sure_gaps(cut(reached, found, grid_m), price, budget, dearest)
+        gaps = _sure_gaps(cut(reached, found, grid_m), price, budget, dearest, scale)
         found = unite([found, *gaps], grid_m) if gaps else found
         shapes += [*shared, *gaps]
         points = _just_outside(found, reached)
@@ -103,7 +103,7 @@ def water_between(
         points = points[~np.isin(keys, asked)]
         asked = np.concatenate([asked, keys])
     whole = unite(shapes, grid_m)  # anew: what was united round by round has moved by a hair each time
-    return unite([whole, *_sure_gaps(cut(reached, whole, grid_m), price, budget, dearest)], grid_m)
+    return unite([whole, *_sure_gaps(cut(reached, whole, grid_m), price, budget, dearest, scale)], grid_m)
 
 
 def _sure_gaps(
@@ -111,6 +111,7 @@ def _sure_gaps(
     price: Callable[[Points], tuple[Points, Indices, Indices]],
     budget: float,
     per_nmi: float,
+    scale: float,
 ) -> list[shapely.Geometry]:
     """Find the gaps between pairs' shares that lie within the budget as a whole.
 
@@ -121,22 +122,24 @@ def _sure_gaps(
     gaps = np.array([part for part in rest.geoms if part.area < _LARGEST_GAP_M2], dtype=object)
     if not len(gaps):
         return []
-    inner = shapely.get_coordinates(shapely.point_on_surface(gaps))
-    gaps = gaps[price(inner)[0] <= budget]
+    inner, _, _ = price(shapely.get_coordinates(shapely.point_on_surface(gaps)))
+    gaps, inner = gaps[inner <= budget], inner[inner <= budget]
     edges, of = shapely.get_coordinates(shapely.segmentize(gaps, _EDGE_STEP_M), return_index=True)
     if not len(gaps):
         return []
     dear, _, _ = price(edges)
     seen = np.isfinite(dear)  # a corner of the shore may lie a hair outside of all views
     blind = np.zeros(len(dear), dtype=np.int64)
-    for i in range(1, len(dear)):
-        blind[i] = 0 if seen[i] else blind[i - 1] + 1
-    worst = np.full(len(gaps), -np.inf)
+    for i in range(len(dear)):
+        blind[i] = 0 if seen[i] else (blind[i - 1] if i and of[i] == of[i - 1] else 0) + 1
+    worst = inner.copy()
     np.maximum.at(worst, of[seen], dear[seen])
     longest = np.zeros(len(gaps))
-    np.maximum.at(longest, of, blind)
-    apart_m = np.sqrt(shapely.area(gaps) / np.pi) + _EDGE_STEP_M * (1 + longest)
-    return list(gaps[worst + per_nmi * apart_m / METRES_PER_NMI <= budget])
+    np.maximum.at(longest, of, 2 * blind)  # a blind stretch may go on past the ring's first point
+    any_seen = np.zeros(len(gaps), dtype=bool)
+    np.logical_or.at(any_seen, of, seen)
+    apart_nmi = (np.sqrt(shapely.area(gaps) / np.pi) + _EDGE_STEP_M * (1 + longest)) / METRES_PER_NMI / scale
+    return list(gaps[any_seen & (worst + per_nmi * apart_nmi <= budget)])
 
 
 def least_price(spread: Spread, views: Views, points: Points) -> tuple[Points, Indices]:
@@ -212,6 +215,7 @@ def _shared(
 ) -> list[shapely.Geometry]:
     """Cut what two views share with the ellipse that the budget leaves them."""
     plane, nodes = out.network.water.plane, out.network.nodes
+    hair_m = _HAIR_STEPS * out.network.water.grid_m
     a, b = pairs[:, 0], pairs[:, 1]
     same = views.rate[a] == goals.rate[b]  # views of different water meet on the edge between at most
     a, b = a[same], b[same]
@@ -223,12 +227,14 @@ def _shared(
     furthest = np.max([np.hypot(*(c - u).T) + np.hypot(*(c - v).T) for c in corners], axis=0)
     sure_m = sum_nmi * METRES_PER_NMI * narrowest_scale(plane)
     doubtful = np.flatnonzero(~shapely.is_empty(shared) & ~(furthest < sure_m))
-    limits = _ellipses(plane, u[doubtful], v[doubtful], sum_nmi[doubtful], arc_tolerance_m)
+    limits = _ellipses(plane, u[doubtful], v[doubtful], sum_nmi[doubtful], arc_tolerance_m, hair_m)
     shared[doubtful] = shapely.intersection(shared[doubtful], limits)
     return list(shared)
 
 
-def _ellipses(plane: Plane, u: Points, v: Points, sum_nmi: Points, tolerance_m: float) -> NDArray[np.object_]:
+def _ellipses(
+    plane: Plane, u: Points, v: Points, sum_nmi: Points, tolerance_m: float, hair_m: float
+) -> NDArray[np.object_]:
     """[m] Inscribe polygons in the lines of one sum of two geodesic distances; empty where there is no such line."""
     middle, half = (u + v) / 2, (v - u) / 2
     focal = np.hypot(half[:, 0], half[:, 1])
@@ -246,11 +252,11 @@ def _ellipses(plane: Plane, u: Points, v: Points, sum_nmi: Points, tolerance_m: 
         point = middle[of] + axis[of] * along[:, None] + np.column_stack([-axis[of, 1], axis[of, 0]]) * across[:, None]
         length = plane.lengths_nmi(u[of], point) + plane.lengths_nmi(v[of], point)
         total = total * sum_nmi[of] / np.maximum(length, 1e-12)
-    minor = np.sqrt(np.maximum(((total - _INSIDE_M) / 2) ** 2 - focal[of] ** 2, 0.0))
-    along, across = (total - _INSIDE_M) / 2 * np.cos(turn), minor * np.sin(turn)
+    minor = np.sqrt(np.maximum(((total - hair_m) / 2) ** 2 - focal[of] ** 2, 0.0))
+    along, across = (total - hair_m) / 2 * np.cos(turn), minor * np.sin(turn)
     point = middle[of] + axis[of] * along[:, None] + np.column_stack([-axis[of, 1], axis[of, 0]]) * across[:, None]
     real = np.ones(len(u), dtype=bool)
-    np.logical_and.at(real, of, (total - _INSIDE_M) / 2 > focal[of])
+    np.logical_and.at(real, of, (total - hair_m) / 2 > focal[of])
     if real.any():
         kept = real[of]
         _, number = np.unique(of[kept], return_inverse=True)

@@ -200,7 +200,7 @@ def _views(
     of = (np.cumsum(kept) - 1)[lookout.of[looking]]
     ranges = radius_nmi * METRES_PER_NMI * widest_scale(plane) / grid_m
     sectors = expand(lookout.cell.mesh, steps_of(network, eyes), of, lookout.cones[looking], ranges, known)
-    disks = Disks.of(plane, network.nodes[eyes], radius_nmi)
+    disks = Disks.of(plane, network.nodes[eyes], radius_nmi, grid_m)
     drawn, owner = sector_polygons(disks, sectors, grid_m, arc_tolerance_m)
     return drawn, eyes[owner]
 
