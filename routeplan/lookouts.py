@@ -194,7 +194,7 @@ def _look(spread: Spread, cell: Cell, nodes: Indices) -> Lookout:
             cones[i] = all_through(cell.mesh, others[0])
     points = np.flatnonzero((nodes >= count) & _looks_all_round(spread, cell, nodes))
     # samples on a slanting edge lie a hair to one side of it: they look into the water on the other side all the same
-    held = cell.mesh.locate_near(at[points], 0.0 if cell.whole else _ON_EDGE_STEPS)
+    held = cell.mesh.locate_near(at[points], _ON_EDGE_STEPS)
     for i, triangles in zip(points.tolist(), held, strict=True):
         cones[i] = all_round(cell.mesh, _pair(at[i]), triangles)
     kept = [i for i, looks in enumerate(cones) if looks]

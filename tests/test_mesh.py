@@ -81,3 +81,10 @@ def test_grid_is_fine_enough_for_exact_cross_products() -> None:
     assert grid_m_for(1000e3) == 0.1
     for width_m in (1.0, 4.6e5, 4.8e5, 3e6):
         assert 2 * (width_m / grid_m_for(width_m)) ** 2 < 2**53
+
+
+@pytest.mark.parametrize(("point", "held"), [((5.0, -1.0), 1), ((5.0, -2.0), 0), ((2.0, 1.0), 1)])
+def test_a_point_a_hair_outside_is_held_by_the_nearest_triangle(point: tuple[float, float], held: int):
+    """A square of ten steps; a step outside counts with a step and a half to spare, two steps don't."""
+    mesh = build_mesh(shapely.MultiPolygon([shapely.box(0, 0, 0.1, 0.1)]), 0.01)
+    assert [len(triangles) for triangles in mesh.locate_near(np.array([point]), 1.5)] == [held]
