@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from layers.plane import METRES_PER_NMI
+from routeplan.wedges import cross
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -227,10 +228,10 @@ def _pieces(disks: Disks, sectors: Sectors, runs: _Runs, grid_m: float) -> _Piec
     count = len(sectors.eye)
     eye, a, b = sectors.eye, sectors.a * grid_m, sectors.b * grid_m
     along = b - a
-    area = _cross(a, b)
+    area = cross(a, b)
     with np.errstate(divide="ignore", invalid="ignore"):
-        first = sectors.right * (area / _cross(sectors.right, along))[:, None]
-        last = sectors.left * (area / _cross(sectors.left, along))[:, None]
+        first = sectors.right * (area / cross(sectors.right, along))[:, None]
+        last = sectors.left * (area / cross(sectors.left, along))[:, None]
     closed = ~sectors.open
     first[sectors.open], last[sectors.open] = sectors.right[sectors.open], sectors.left[sectors.open]
     whole = last - first
@@ -253,10 +254,6 @@ def _pieces(disks: Disks, sectors: Sectors, runs: _Runs, grid_m: float) -> _Piec
     firsts = np.stack([first, begin, end], axis=1).reshape(-1, 2)[kept]
     lasts = np.stack([arc_end, end, last], axis=1).reshape(-1, 2)[kept]
     return _Pieces(np.repeat(runs.of, 3)[kept], firsts, lasts, is_arc)
-
-
-def _cross(a: Points, b: Points) -> Points:
-    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
 
 
 def _is_inside(disks: Disks, eye: Indices, points: Points) -> NDArray[np.bool_]:
@@ -300,7 +297,7 @@ def _corners(
     joined[1:] = pieces.is_arc[1:] & pieces.is_arc[:-1] & (pieces.run[1:] == pieces.run[:-1])
     line = np.cumsum(~joined) - 1
     head = np.flatnonzero(~joined)
-    turned = np.abs(np.arctan2(_cross(pieces.first, pieces.last), (pieces.first * pieces.last).sum(axis=1)))
+    turned = np.abs(np.arctan2(cross(pieces.first, pieces.last), (pieces.first * pieces.last).sum(axis=1)))
     angle = np.bincount(line, weights=turned)
     run, is_arc = pieces.run[head], pieces.is_arc[head]
     radius = np.maximum(disks.radius_nmi[runs.eye[run]] * METRES_PER_NMI, 1e-6)

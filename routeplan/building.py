@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["build_network"]
 
-_METHOD = ("mesh", "sight", "water", "approaches", "network")  # modules that decide what a network is
+_METHOD = ("mesh", "overlays", "sight", "water", "approaches", "network")  # modules that decide what a network is
 
 
 def build_network(  # what a network depends on, and how to go about it

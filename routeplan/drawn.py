@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from routeplan.water import Water
     from routeplan.words import Words
 
-__all__ = ["closed_water_layer", "dock_layer", "dock_state", "layers_of", "rings_layer"]
+__all__ = ["closed_water_layer", "dock_layer", "dock_state", "draw_rings", "layers_of", "rings_layer"]
 
 _Mark: TypeAlias = "tuple[dict[str, Any], tuple[float, float]]"  # a row of the stops layer, and where it is
 
@@ -94,12 +94,35 @@ def rings_layer(
     promised_nmi = promised_range_nmi(boat, aboard, speed_kn, confidence)
     if promised_nmi <= 0:
         return build_layer(COMPUTED["rings"], [], [])
-    promised = shown_distance_down(promised_nmi)
     step = next((s for s in _RING_STEPS_NMI if promised_nmi / s <= _MOST_RINGS + 1), _RING_STEPS_NMI[-1])
     marks = [m for m in range(step, int(promised_nmi) + 1, step) if promised_nmi - m > step / 5]
+    return draw_rings(position, marks, promised_nmi, speed_kn)
+
+
+def draw_rings(
+    position: tuple[float, float], marks_nmi: Sequence[float], promised_nmi: float, speed_kn: float
+) -> GeoDataFrame:
+    """Draw the promised distance and marks beside it.
+
+    Parameters
+    ----------
+    position
+        [deg] Longitude and latitude of the middle.
+    marks_nmi
+        [nmi] Radii to judge by.
+    promised_nmi
+        [nmi] Promised distance.
+    speed_kn
+        [kn] Speed that it is promised at.
+
+    Returns
+    -------
+    The `rings` layer, marks first.
+    """
+    promised = shown_distance_down(promised_nmi)
     rows: list[dict[str, Any]] = [
-        {"title": f"{m} nmi in a straight line", "label": f"{m} nmi", "kind": "mark", "distance_nmi": float(m)}
-        for m in marks
+        {"title": f"{m:g} nmi in a straight line", "label": f"{m:g} nmi", "kind": "mark", "distance_nmi": float(m)}
+        for m in marks_nmi
     ]
     rows.append(
         {

@@ -11,13 +11,13 @@ import numpy as np
 from layers.hours import NeverOpensError
 from routeplan.dock_water import water_between
 from routeplan.joining import SAME_PLACE_M, apart_m
-from routeplan.leg_graph import LegGraph, Price
+from routeplan.leg_graph import Price
 from routeplan.over_water import find_views
 from routeplan.reach_areas import on_globe
 from routeplan.reach_gates import can_pass, find_shut
 from routeplan.reach_places import BERTHING_H, tell_refuel
 from routeplan.reached import TurningPoint
-from routeplan.spreading import spread
+from routeplan.spreading import leg_graph_of, spread
 from routeplan.turning_back import find_turns
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
 
@@ -203,7 +203,7 @@ def _best_of(asked: AskedReach, docks: Sequence[Dock], suitable: Sequence[int], 
 
 def _onward_l(home: Spread, terminal: int, counted: Collection[int]) -> float:
     """[l] Least burn from a place to a counted dock."""
-    return 0.0 if terminal in counted else LegGraph(home.network).arrive(terminal, home.away, home.price)[0]
+    return 0.0 if terminal in counted else leg_graph_of(home.network).arrive(terminal, home.away, home.price)[0]
 
 
 def _shut_note(asked: AskedReach, docks: Sequence[Dock], turn: Turn) -> str:

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from layers.checking import build_layer
-from layers.plane import geodesic_ring
 from layers.schema import COMPUTED
-from routeplan.drawn import closed_water_layer, dock_layer
+from routeplan.drawn import closed_water_layer, dock_layer, draw_rings
 from routeplan.network import unreached_docks
 from routeplan.reach_words import ReachWords
-from routeplan.units_shown import shown_distance_down, shown_speed
+from routeplan.units_shown import shown_speed
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -42,7 +41,7 @@ def layers_of_reach(reach: Reach, *, every_speed: bool = True) -> dict[str, GeoD
     return {
         "stops": _start(words),
         "reach": _areas(words, every_speed=every_speed),
-        "rings": _rings(reach),
+        "rings": draw_rings(reach.start.position, reach.rings_nmi, reach.promised_nmi, reach.speed_kn),
         "reach_places": _places(words),
         "turning_points": _turning_points(words),
         "data_edges": _data_edges(words),
@@ -103,25 +102,6 @@ def _dock_water_row(words: ReachWords) -> dict[str, Any]:
         "text": "\n".join(words.dock_water_lines()),
         "label": "no dock in reach beyond this",
     }
-
-
-def _rings(reach: Reach) -> GeoDataFrame:
-    """Draw plain circles beside the reach: they don't know of land."""
-    rows: list[dict[str, Any]] = [
-        {"title": f"{nmi:g} nmi in a straight line", "label": f"{nmi:g} nmi", "kind": "mark", "distance_nmi": nmi}
-        for nmi in reach.rings_nmi
-    ]
-    promised = shown_distance_down(reach.promised_nmi)
-    rows.append(
-        {
-            "title": f"Promised range at {shown_speed(reach.speed_kn)}: {promised}, in a straight line",
-            "label": f"{promised}, straight line",
-            "kind": "promised",
-            "distance_nmi": reach.promised_nmi,
-        }
-    )
-    shapes = [geodesic_ring(reach.start.position, row["distance_nmi"]) for row in rows]
-    return build_layer(COMPUTED["rings"], rows, shapes)
 
 
 def _places(words: ReachWords) -> GeoDataFrame:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
     Indices = NDArray[np.int64]
 
-__all__ = ["Limit", "Spread", "spread"]
+__all__ = ["Limit", "Spread", "leg_graph_of", "spread"]
 
 _SAME_PRICE = 1e-9  # prices that differ by less are the same
 
@@ -86,7 +86,7 @@ class Spread:
         -------
         What the way to each node costs; infinity where there is none.
         """
-        legs = _leg_graph(self.network)
+        legs = leg_graph_of(self.network)
         reached = np.flatnonzero(np.isfinite(self.away))
         nodes = self.network.nodes
         before = self.before[reached]
@@ -175,7 +175,7 @@ def spread(
     -------
     The prices, from whichever source is nearest.
     """
-    legs = _leg_graph(network)
+    legs = leg_graph_of(network)
     if not sources:
         none = np.full(legs.first, -1)
         return Spread(network, price, np.full(legs.first, np.inf), none, none)
@@ -192,5 +192,16 @@ def spread(
 
 
 @lru_cache(maxsize=4)
-def _leg_graph(network: Network) -> LegGraph:
+def leg_graph_of(network: Network) -> LegGraph:
+    """Weigh a network's legs; its approaches are measured once.
+
+    Parameters
+    ----------
+    network
+        The network.
+
+    Returns
+    -------
+    Its legs, the same each time.
+    """
     return LegGraph(network)

@@ -19,6 +19,7 @@ from layers.errors import InputError
 from layers.hours import read_hours
 from layers.plane import Plane
 from routeplan.mesh import grid_m_for
+from routeplan.overlays import polygons_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -237,13 +238,13 @@ def build_water(region: Region, boat: Boat, margins: Margins, when: datetime | N
     if depth_checked:
         gaps = box.difference(shapely.union_all([*depth_shapes, land]))
         # neighbours whose shared edge has corners of its own on one side leave hairline cracks: they aren't unsurveyed
-        unsurveyed = _parts(gaps.buffer(-_CRACK_M, join_style="mitre").buffer(_CRACK_M, join_style="mitre"))
+        unsurveyed = polygons_of(gaps.buffer(-_CRACK_M, join_style="mitre").buffer(_CRACK_M, join_style="mitre"))
         if not margins.allow_unsurveyed:
             closed["unsurveyed"] = unsurveyed
     strips, gates, findings = _cut_bridges(plane, region, boat, margins, land)
-    barrier = _parts(shapely.union_all([land, closed["no-entry"], *strips]))
+    barrier = polygons_of(shapely.union_all([land, closed["no-entry"], *strips]))
     shut = shapely.union_all([barrier, *closed.values()])
-    opened = _parts(box.difference(shut))
+    opened = polygons_of(box.difference(shut))
     poor = None
     if region.about.poor_survey_standoff_m is not None and depth_checked:
         poor = shapely.union_all(depth_shapes[depth["survey"].to_numpy() == "poor"])
@@ -282,15 +283,9 @@ def _repair(shapes: Any) -> Any:
     return shapes
 
 
-def _parts(shape: shapely.Geometry) -> shapely.MultiPolygon:
-    """Keep the polygons of whatever an overlay returned."""
-    polygons = [p for p in shapely.get_parts(shapely.get_parts(shape)) if p.geom_type == "Polygon" and p.area > 0]
-    return shapely.MultiPolygon(polygons)
-
-
 def _union(shapes: Any, box: shapely.Polygon, without: shapely.Geometry | None = None) -> shapely.MultiPolygon:
     whole = shapely.union_all(_repair(shapes)).intersection(box)
-    return _parts(whole if without is None else whole.difference(without))
+    return polygons_of(whole if without is None else whole.difference(without))
 
 
 def _keep_off(plane: Plane, hazards: GeoDataFrame) -> Any:
@@ -348,7 +343,7 @@ def _draw_back(
     simple = kept.simplify(0.9 * slack)
     if not (simple.is_valid and limit.covers(simple)):  # simplifying bulged out, or joined two sides of a neck
         simple = shapely.make_valid(simple).intersection(limit)
-    return _parts(shapely.set_precision(simple, grid_m))
+    return polygons_of(shapely.set_precision(simple, grid_m))
 
 
 def _cut_bridges(
@@ -476,7 +471,7 @@ def _speed_areas(zones: GeoDataFrame, shapes: Any, no_wake_kn: float) -> tuple[S
     for limit in sorted(limited):
         names, members = limited[limit]
         whole = shapely.union_all(members)
-        areas.append(SpeedArea(limit, tuple(names), _parts(whole.difference(taken))))
+        areas.append(SpeedArea(limit, tuple(names), polygons_of(whole.difference(taken))))
         taken = taken.union(whole)
     return tuple(areas)
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Indices = NDArray[np.int64]
     Vector = tuple[float, float]
 
-__all__ = ["Cone", "Sectors", "all_round", "all_through", "expand", "round_corner"]
+__all__ = ["Cone", "Sectors", "all_round", "all_through", "cross", "expand", "round_corner"]
 
 Cone = tuple[int, float, float, float, float]  # half-edge, right limit, left limit as seen from the eye, in steps
 
@@ -202,7 +202,7 @@ def expand(
         tells = tells[on] | fresh[other // 3]
         onward = np.where(other % 3 != 2, other + 1, other - 2), np.where(other % 3 != 0, other - 1, other + 2)
         apex = mesh.positions[start[onward[1]]] - eyes[eye]
-        to_right, to_left = _cross(right, apex) > 0, _cross(left, apex) < 0
+        to_right, to_left = cross(right, apex) > 0, cross(left, apex) < 0
         # the two children of a cone stand side by side, the right one first: so directions stay in their order
         kept = np.column_stack([to_right, to_left]).ravel()
         parent = np.repeat(np.flatnonzero(on), 2)[kept]
@@ -227,18 +227,29 @@ def _through(spoke: int) -> tuple[int, int, int]:
     return far, far, spoke - 1 if spoke % 3 else spoke + 2
 
 
-def _cross(a: Points, b: Points) -> Points:
+def cross(a: Points, b: Points) -> Points:
+    """Multiply vectors crosswise.
+
+    Parameters
+    ----------
+    a, b
+        n x 2 each.
+
+    Returns
+    -------
+    n numbers, positive where b lies to the left of a.
+    """
     return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
 
 
 def _is_beyond(a: Points, b: Points, right: Points, left: Points, ranges: Points) -> NDArray[np.bool_]:
     """Tell where the part of an edge between two limits lies wholly out of range."""
     along = b - a
-    area = _cross(a, b)
+    area = cross(a, b)
     squared = ranges**2
     line = area**2 > squared * (along**2).sum(axis=1)
-    first = right * (area / _cross(right, along))[:, None]
-    last = left * (area / _cross(left, along))[:, None]
+    first = right * (area / cross(right, along))[:, None]
+    last = left * (area / cross(left, along))[:, None]
     ends = ((first**2).sum(axis=1) > squared) & ((last**2).sum(axis=1) > squared)
     foot_between = ((first * along).sum(axis=1) < 0) & ((last * along).sum(axis=1) > 0)
     return np.asarray(line | (ends & ~foot_between))
