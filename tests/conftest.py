@@ -32,6 +32,8 @@ settings.register_profile("ci", derandomize=True, deadline=None, max_examples=60
 settings.register_profile("search", deadline=None, max_examples=6000, suppress_health_check=_QUIET)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
+collect_ignore = ["reference/make_cells.py"]  # a program: it needs Debian's python3-gdal
+
 NOW = datetime(2026, 6, 30, 12, tzinfo=UTC)  # the day the demo's data are dated
 
 
