@@ -27,10 +27,11 @@ from pydantic import (
 from layers.errors import BadRow, LayersError
 from layers.schema import LAYERS
 
-__all__ = ["RegionAbout", "Source", "read_about", "write_about"]
+__all__ = ["RegionAbout", "Source", "four_numbers", "read_about", "toml_value", "write_about"]
 
 ABOUT_NAME = "region.toml"
 _NOT_PLACES = ("Factory", "localtime", "posixrules")  # keys of the zone database that name no place
+_WIDEST_ACROSS_DEG = 180.0  # [deg] of longitude: wider than that, west and east are all but surely swapped
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
@@ -61,7 +62,24 @@ def _iso_date(value: object) -> object:
     return value
 
 
-def _four_numbers(value: object) -> object:
+def four_numbers(value: object) -> object:
+    """Check an extent as far as its form goes.
+
+    Parameters
+    ----------
+    value
+        What was found.
+
+    Returns
+    -------
+    object
+        A tuple of four finite numbers.
+
+    Raises
+    ------
+    ValueError
+        It is something else; pydantic makes a fault of it.
+    """
     numbers = value if isinstance(value, list | tuple) else ()
     good = [isinstance(number, int | float) and not isinstance(number, bool) for number in numbers]
     if len(good) != 4 or not all(good) or not all(math.isfinite(number) for number in numbers):
@@ -92,12 +110,25 @@ class Source(_Frozen):
         Date of the data; None where that isn't said.
     licence
         The licence it came under; None where that isn't said.
+    edition
+        Its edition, version or update; None where that isn't said.
+    datum
+        The level that its depths or heights were counted from; None where that isn't said.
     """
 
     title: Text
     publisher: Text | None = None
     date: Day | None = None
     licence: Text | None = None
+    edition: Text | None = None
+    datum: Text | None = None
+
+    @property
+    def line(self) -> str:
+        """All that is known of it, with commas between."""
+        edition = f"edition {self.edition}" if self.edition else None
+        datum = f"from {self.datum}" if self.datum else None
+        return ", ".join(str(p) for p in (self.title, self.publisher, edition, self.date, datum, self.licence) if p)
 
 
 class RegionAbout(_Frozen):
@@ -110,7 +141,8 @@ class RegionAbout(_Frozen):
     name
         Name of the region.
     extent
-        [deg] West, south, east, north; water outside it is unknown.
+        [deg] West, south, east, north; water outside it is unknown. A west above the east: it crosses the 180th
+        meridian (RFC 7946, section 5.2).
     time_zone
         IANA name of the time zone that the region's hours are in.
     chart_datum
@@ -129,7 +161,7 @@ class RegionAbout(_Frozen):
 
     format: Literal[1] = 1
     name: Text
-    extent: Annotated[tuple[float, float, float, float], BeforeValidator(_four_numbers)]
+    extent: Annotated[tuple[float, float, float, float], BeforeValidator(four_numbers)]
     time_zone: Annotated[Text, AfterValidator(_known_zone)]
     chart_datum: Text
     clearance_datum: Text
@@ -141,10 +173,16 @@ class RegionAbout(_Frozen):
     @model_validator(mode="after")
     def _possible(self) -> RegionAbout:
         west, south, east, north = self.extent
-        if not (-180 <= west < east <= 180 and -90 <= south < north <= 90):
+        if not (max(abs(west), abs(east)) <= 180 and west != east and -90 <= south < north <= 90):
             raise ValueError(
-                "extent must be [west, south, east, north] in degrees, with -180 <= west < east <= 180 and"
-                " -90 <= south < north <= 90; a region can't lie across the 180th meridian"
+                "extent must be [west, south, east, north] in degrees, with longitudes from -180 to 180, west and east"
+                " apart, and -90 <= south < north <= 90"
+            )
+        width = (east - west) % 360
+        if west > east and not width < _WIDEST_ACROSS_DEG:
+            raise ValueError(
+                f"extent has its west above its east, so it crosses the 180th meridian, and is {width:g} degrees wide:"
+                f" less than {_WIDEST_ACROSS_DEG:g} are possible; where it doesn't cross it, put the west first"
             )
         unknown = sorted(set(self.sources) - set(LAYERS))
         if unknown:
@@ -236,17 +274,36 @@ def write_about(about: RegionAbout) -> str:
     True
     """
     lines = [
-        f"{key} = {_toml(value)}" for key, value in about.model_dump(exclude={"sources"}).items() if value is not None
+        f"{key} = {toml_value(value)}"
+        for key, value in about.model_dump(exclude={"sources"}).items()
+        if value is not None
     ]
     for layer in LAYERS:
         if layer in about.sources:
             values = about.sources[layer].model_dump().items()
             lines += ["", f"[sources.{layer}]"]
-            lines += [f"{key} = {_toml(value)}" for key, value in values if value is not None]
+            lines += [f"{key} = {toml_value(value)}" for key, value in values if value is not None]
     return "\n".join(lines) + "\n"
 
 
-def _toml(value: object) -> str:
+def toml_value(value: object) -> str:
+    """Write a value as TOML does.
+
+    Parameters
+    ----------
+    value
+        A text of one line, a number, a flag, a date, or several of them.
+
+    Returns
+    -------
+    str
+        The text after the equals sign.
+
+    Examples
+    --------
+    >>> toml_value("Knap"), toml_value((1.5, 2)), toml_value(date(2026, 7, 1))
+    ('"Knap"', '[1.5, 2]', '2026-07-01')
+    """
     if isinstance(value, date):
         return value.isoformat()
     # JSON's strings and numbers are TOML's as well once control characters are kept out, as `Text` does.

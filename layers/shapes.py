@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from layers.antimeridian import goes_round, lonlat_near
 from layers.errors import BadRow
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     Extent = tuple[float, float, float, float]
 
-__all__ = ["check_shapes", "object_array"]
+__all__ = ["check_shapes", "object_array", "what_is_wrong"]
 
 _PLACED = re.compile(r"^(?P<reason>.*)\[(?P<lon>\S+) (?P<lat>\S+)\]$")
 _KINDS = {
@@ -53,7 +54,8 @@ def check_shapes(
     schema
         What the layer must hold.
     extent
-        [deg] West, south, east, north of the region, to notice swapped positions; None: they aren't looked for.
+        [deg] West, south, east, north of the region, to notice swapped positions; None: they aren't looked for. Nor are
+        they in a layer of which other rows lie far away: one in some thousands of the world's islands looks so.
     told
         Rows, from 1, whose shape a reader has already told the fault of.
 
@@ -73,10 +75,12 @@ def check_shapes(
     """
     flat = object_array(shapely.force_2d(object_array([_plain_shape(shape) for shape in shapes])))
     faults = []
+    if extent is not None and _goes_far(flat, extent):
+        extent = None
     for row, shape in enumerate(flat, start=1):
         if row in told:
             continue
-        rule = _kind_rule(shape, schema.geometry) or _position_rule(shape, extent) or _soundness_rule(shape)
+        rule = _kind_rule(shape, schema.geometry) or _position_rule(shape, extent) or what_is_wrong(shape)
         if rule:
             shown = f"{shape.x:.9g} {shape.y:.9g}" if isinstance(shape, shapely.Point) and not shape.is_empty else ""
             faults.append(BadRow(schema.name, row, "geometry", shown, rule))
@@ -134,12 +138,30 @@ def _position_rule(shape: Any, extent: Extent | None) -> str:
         return "longitude and latitude look swapped"
     outside = points[(np.abs(points) > (180, 90)).any(axis=1)]
     if not len(outside):
-        return ""
+        latitude = goes_round(shape)
+        if latitude is None:
+            return ""
+        return (
+            f"has an edge, from latitude {latitude:.6f}, that runs over more than half of the world; cut what crosses"
+            " the 180th meridian in two there (RFC 7946, section 3.1.9)"
+        )
     lon, lat = outside[0]
     what = f"longitude {lon:.9g} is outside [-180, 180]"
     if abs(lon) <= 180:
         what = f"latitude {lat:.9g} is outside [-90, 90]"
     return f"{what}; positions must be WGS 84 degrees, longitude first"
+
+
+def _goes_far(flat: NDArray[np.object_], extent: Extent) -> bool:
+    """Tell whether rows lie far from the extent that wouldn't lie in it with both numbers exchanged either."""
+    west, south, east, north = extent
+    east += 360 if east < west else 0
+    reach = max(east - west, north - south)
+    to_west, to_south, to_east, to_north = shapely.bounds(flat).T  # NaN where there is nothing: not far
+    far = (to_south > north + reach) | (to_north < south - reach)
+    beside = [(to_west + turn > east + reach) | (to_east + turn < west - reach) for turn in (-360, 0, 360)]
+    far |= np.logical_and.reduce(beside)
+    return any(not _looks_swapped(shapely.get_coordinates(flat[place]), extent) for place in np.flatnonzero(far))
 
 
 def _looks_swapped(points: NDArray[np.float64], extent: Extent) -> bool:
@@ -148,14 +170,36 @@ def _looks_swapped(points: NDArray[np.float64], extent: Extent) -> bool:
     Far means further than the extent is long: what lies just outside may well have been meant so.
     """
     west, south, east, north = extent
+    turned = points[:, ::-1]
+    if east < west:  # across the 180th meridian: longitudes run on
+        east += 360
+        points, turned = (lonlat_near(shape, (west + east) / 2) for shape in (points, turned))
     reach = max(east - west, north - south)
     low, high = points.min(axis=0), points.max(axis=0)
     near = low[0] <= east + reach and high[0] >= west - reach and low[1] <= north + reach and high[1] >= south - reach
-    swapped_inside = west <= low[1] and high[1] <= east and south <= low[0] and high[0] <= north
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    swapped_inside = west <= low[0] and high[0] <= east and south <= low[1] and high[1] <= north
     return bool(not near and swapped_inside)
 
 
-def _soundness_rule(shape: Any) -> str:
+def what_is_wrong(shape: Any) -> str:
+    """Say why a shape is unsound, and where.
+
+    Parameters
+    ----------
+    shape
+        [deg] A geometry.
+
+    Returns
+    -------
+    str
+        In plain words; empty where it is sound.
+
+    Examples
+    --------
+    >>> what_is_wrong(shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)]))
+    'the outline crosses itself at longitude 1.000000, latitude 1.000000'
+    """
     if shape.is_valid:
         return ""
     reason = shapely.is_valid_reason(shape)

@@ -12,6 +12,7 @@ and the only one where (lon, lat) becomes (lat, lon).
     waters      land, depths, zones, bridges, ...: rows -> features and entries of the key
     voyage      docks, places, rings, the track and its stops: the same
     reach       areas in reach and their edges, places, points to turn at: the same
+    findings    what a check found: numbered marks, and their list
     features    what a drawn layer is made of
     geometry    simplifying and rounding for the screen, bounds
     manner      the unit of depths and heights, what is close to the track

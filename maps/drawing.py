@@ -11,7 +11,7 @@ from branca.element import MacroElement
 from folium.utilities import JsCode
 
 from layers.errors import InputError
-from maps.geometry import Bounds, find_bounds
+from maps.geometry import Bounds, drawn_out, find_bounds, run_on
 from maps.manner import Lengths, Manner, Volumes
 from maps.offline import Canvas, OfflineMap, Page, named
 from maps.panels import STANDING_CAUTION, Told, write_panels
@@ -97,24 +97,26 @@ def draw(
     Notes
     -----
     Every text is turned into HTML entities before folium sees it. The coast, depths and zones are simplified for
-    drawing; the track, the rings and what crosses overhead are not. Reach is drawn a little inside what it is.
+    drawing; the track, the rings and what crosses overhead are not. Reach is drawn a little inside what it is. A region
+    that crosses the 180th meridian is drawn in one piece, with longitudes beyond 180; positions are told as ever.
     """
     if lengths not in get_args(Lengths):
         raise InputError("lengths", "not a unit of lengths on a map", value=lengths, remedy="give 'm' or 'ft'")
     if volumes not in get_args(Volumes):
         remedy = "give 'l', 'usgal' or 'impgal'"
         raise InputError("volumes", "not a unit of volumes on a map", value=volumes, remedy=remedy)
-    frames = {**region.frames, **layers}
+    frames = {name: drawn_out(name, f, region.about.extent) for name, f in {**region.frames, **layers}.items()}
+    extent = run_on(region.about.extent)
     manner = Manner.of(lengths, frames.get("legs"), volumes)
     told = Told(title, tuple(notes), tuple(cautions))
-    themes = find_themes(frames, region.about.extent, region.about.currency, manner)
+    themes = find_themes(frames, extent, region.about.currency, manner)
     before = _write_head(told)
     beside = Markup(
         f'<aside aria-label="About this map">{_write_strip(told)}'
         f"{write_panels(told, region, frames, themes, manner)}</aside>{find_patterns()}"
     )
     page = Page(as_markup(title), before, beside)
-    canvas = named(Canvas(_write_settings(region.about.extent, frames)), "sea")
+    canvas = named(Canvas(_write_settings(extent, frames)), "sea")
     page.add_child(canvas)
     numbers = count()
     for height, pane in enumerate(_PANES):

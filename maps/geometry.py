@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, box, mapping
 
+from layers.antimeridian import unwrap
 from layers.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,18 +24,20 @@ if TYPE_CHECKING:
 __all__ = [
     "Bounds",
     "distance_m",
+    "drawn_out",
     "extent_frame",
     "find_bounds",
     "inside_point",
     "iterate_rows",
     "open_edges",
     "rounded",
+    "run_on",
     "simplified",
     "simplified_inwards",
 ]
 
 Bounds = tuple[float, float, float, float]
-"""West, south, east, north in degrees."""
+"""West, south, east, north in degrees; where it crosses the 180th meridian, an east beyond 180."""
 
 COAST_WITHIN_M = 20.0
 """[m] How far the drawn coast and closed water may stray from the data: well under the default stand-off of 50 m."""
@@ -51,6 +54,8 @@ _SHORTEST = 2.5  # times the distance: a shorter piece of open edge is a chink b
 
 _M_PER_DEG = 111_195.0  # [m] one degree of latitude on a sphere of 6,371,008.8 m (the mean radius R1 of IUGG)
 _PLACES = 5  # decimal places of a degree: 1.1 m of latitude
+_HALF_DEG = 180.0  # [deg] half a turn
+_DRAWN_OUT_DEG = 2 * _HALF_DEG  # [deg] the farthest that a longitude lies from 0 in half a turn about a middle
 _WGS84 = frozenset({"EPSG:4326", "OGC:CRS84", "EPSG:4979"})  # the datum's codes, latitude first, longitude first, 3D
 
 
@@ -72,7 +77,7 @@ def iterate_rows(name: str, frame: GeoDataFrame | None) -> Iterator[tuple[dict[s
     Raises
     ------
     InputError
-        When the layer is not in WGS 84, or a position is not a longitude and latitude.
+        When the layer is not in WGS 84, or a position is not a longitude and latitude, drawn out beyond 180 or not.
     """
     if frame is None or len(frame) == 0 or frame.active_geometry_name is None:
         return
@@ -85,13 +90,74 @@ def iterate_rows(name: str, frame: GeoDataFrame | None) -> Iterator[tuple[dict[s
         if shape is None or shape.is_empty:
             continue
         west, south, east, north = shapely.bounds(shape)
-        if not (west >= -180 and east <= 180 and south >= -90 and north <= 90):
-            raise InputError(
-                f"layer {name}, row {number}",
-                "position outside longitude -180 to 180, latitude -90 to 90",
-                value=tuple(float(bound) for bound in (west, south, east, north)),
-            )
+        if not (west >= -_DRAWN_OUT_DEG and east <= _DRAWN_OUT_DEG and south >= -90 and north <= 90):
+            raise _bad_position(name, number, shape)
         yield dict(zip(columns, cells, strict=True)), shape
+
+
+def run_on(extent: Bounds) -> Bounds:
+    """Return an extent whose longitudes run on beyond 180 where it crosses the 180th meridian.
+
+    Parameters
+    ----------
+    extent
+        West, south, east, north; an east below the west lies beyond the 180th meridian.
+
+    Returns
+    -------
+    Bounds
+        With the east above the west.
+
+    Examples
+    --------
+    >>> run_on((178, -19, -178, -16)), run_on((-39.5, 43.75, -36.0, 45.25))
+    ((178, -19, 182, -16), (-39.5, 43.75, -36.0, 45.25))
+    """
+    west, south, east, north = extent
+    return (west, south, east + 360, north) if east < west else extent
+
+
+def drawn_out(name: str, frame: GeoDataFrame, extent: Bounds) -> GeoDataFrame:
+    """Return a layer as it is drawn: what was cut at the 180th meridian is in one piece, in one turn round an extent.
+
+    Parameters
+    ----------
+    name
+        The layer's name, for the error.
+    frame
+        The layer, longitudes from -180 to 180.
+    extent
+        The region's extent.
+
+    Returns
+    -------
+    GeoDataFrame
+        The same layer where nothing of it lies more than half the world away from the extent's middle.
+
+    Raises
+    ------
+    InputError
+        When the layer is not in WGS 84, or a position is not a longitude and latitude.
+    """
+    shapes = [shape for _, shape in iterate_rows(name, frame)]
+    west, _, east, _ = run_on(extent)
+    if not shapes:
+        return frame
+    whole = frame.geometry.to_numpy()
+    bounds = shapely.bounds(whole)  # NaN where there is no shape: not beyond anything
+    beyond = np.flatnonzero((bounds[:, 0] < -_HALF_DEG) | (bounds[:, 2] > _HALF_DEG))
+    if len(beyond):
+        raise _bad_position(name, int(beyond[0]) + 1, whole[beyond[0]])
+    out = unwrap(whole, (west + east) / 2)
+    return frame if out is whole else frame.set_geometry(out, crs=frame.crs)
+
+
+def _bad_position(name: str, number: int, shape: BaseGeometry) -> InputError:
+    return InputError(
+        f"layer {name}, row {number}",
+        "position outside longitude -180 to 180, latitude -90 to 90",
+        value=tuple(float(bound) for bound in shapely.bounds(shape)),
+    )
 
 
 def simplified(shape: BaseGeometry, within_m: float = COAST_WITHIN_M) -> BaseGeometry:
@@ -328,7 +394,7 @@ def extent_frame(extent: Bounds) -> Mapping[str, BaseGeometry]:
     Parameters
     ----------
     extent
-        The region's extent.
+        The region's extent, run on where it crosses the 180th meridian.
 
     Returns
     -------
@@ -338,8 +404,12 @@ def extent_frame(extent: Bounds) -> Mapping[str, BaseGeometry]:
     west, south, east, north = extent
     inner = box(west, south, east, north)
     wide = max(east - west, north - south)
+    half_turn = (west + east) / 2 - _HALF_DEG, (west + east) / 2 + _HALF_DEG
     outer = box(
-        max(-180.0, west - wide), max(-85.0, south - wide), min(180.0, east + wide), min(85.0, north + wide)
+        max(half_turn[0], west - wide),
+        max(-85.0, south - wide),
+        min(half_turn[1], east + wide),
+        min(85.0, north + wide),
     )  # 85: a little less than where Web Mercator ends
     return {"edge": LineString(inner.exterior.coords), "outside": outer.difference(inner)}
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from maps.features import heeded, in_order
+from maps.findings import write_findings
 from maps.geometry import COAST_WITHIN_M, DEPTHS_WITHIN_M
 from maps.reach_panels import write_places, write_turns
 from maps.words import Markup, as_lines, as_markup, number_of, text_of, write_number, write_position
@@ -87,6 +88,7 @@ def write_panels(
         A ``details`` each: open beside a wide map, one at a time on a phone.
     """
     panels = [
+        ("findings", "Findings", write_findings(frames.get("findings"))),
         ("route", "Stops and legs", _route(frames)),
         ("reach", "Places in reach", write_places(frames.get("reach_places"), manner)),
         ("turns", "Where to turn for a fuel dock", write_turns(frames.get("turning_points"))),
@@ -184,6 +186,4 @@ def _about(told: Told, region: Region, themes: Sequence[Theme]) -> str:
 
 
 def _source(name: str, source: Any) -> str:
-    said = [getattr(source, part, None) for part in ("title", "publisher", "date", "licence")]
-    line = ", ".join(str(part) for part in said if part)
-    return f"<li>{as_markup(name.replace('_', ' '))}: <bdi>{as_markup(line, longest=400)}</bdi></li>"
+    return f"<li>{as_markup(name.replace('_', ' '))}: <bdi>{as_markup(source.line, longest=400)}</bdi></li>"

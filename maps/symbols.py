@@ -48,6 +48,10 @@ SYMBOLS: Mapping[str, str] = MappingProxyType(
         "out-small": '<path class="round" d="M-9.5 0A9.5 9.5 0 0 1 9.5 0"/>',
         # Where to turn for the last dock: an arrow that comes, and goes back down.
         "turn-back": '<circle class="turn" r="14"/><path class="bend" d="M-6 8V-2A5 5 0 0 1 4 -2V6M-.5 2L4 7L8.5 2"/>',
+        # What a check found, numbered by the page: an eight-sided plate, a square one, a round one.
+        "found-aground": '<path class="found aground" d="M-7 -16H7L16 -7V7L7 16H-7L-16 7V-7Z"/>',
+        "found-fuel": '<rect class="found fuel" x="-15" y="-13" width="30" height="26" rx="3"/>',
+        "found-other": '<circle class="found other" r="15"/>',
         # Dangers and limits.
         "hazard": '<path class="danger" d="M0 -9L9 7H-9Z"/><path class="bang" d="M0 -4V2M0 4V5.4"/>',
         "no-entry": '<rect class="shut" x="-10" y="-10" width="20" height="20"/>'

@@ -6,6 +6,7 @@ from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from maps.findings import draw_findings
 from maps.reach import REACH, draw_reach, rest_of
 from maps.voyage import VOYAGE, draw_docks, draw_extra
 from maps.waters import WATERS, draw_edge
@@ -56,6 +57,7 @@ def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: st
         **{name: partial(drawer, manner=manner) for name, drawer in WATERS.items()},
         "docks": partial(draw_docks, currency=currency, manner=manner),
         **VOYAGE,
+        "findings": draw_findings,
     }
     hidden = {old for old, new in _STANDS_IN.items() if new in frames}
     places = frames.get("reach_places")

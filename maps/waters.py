@@ -131,6 +131,7 @@ _RULES = {
     "speed-limit": "Speed limit",
     "no-wake": "No wake",
     "traffic-lane": "Traffic lane",
+    "fairway": "Fairway",
     "bar": "Bar",
     "caution": "Caution",
 }

@@ -225,7 +225,7 @@ def write_position(lon_deg: float, lat_deg: float) -> str:
     Parameters
     ----------
     lon_deg
-        [deg] Longitude, east positive.
+        [deg] Longitude, east positive; beyond 180 it is told as it is on the other side.
     lat_deg
         [deg] Latitude, north positive.
 
@@ -240,8 +240,11 @@ def write_position(lon_deg: float, lat_deg: float) -> str:
     '44 12.50N 038 03.20W'
     >>> write_position(-0.00001, 59.99999)  # never 60 minutes, never 0 west
     '60 00.00N 000 00.00E'
+    >>> write_position(180.5, -17.0)
+    '17 00.00S 179 30.00W'
     """
-    return f"{_half(lat_deg, 2, 'NS')} {_half(lon_deg, 3, 'EW')}"
+    turned = lon_deg - 360 if lon_deg > 180 else lon_deg + 360 if lon_deg < -180 else lon_deg
+    return f"{_half(lat_deg, 2, 'NS')} {_half(turned, 3, 'EW')}"
 
 
 def _half(angle_deg: float, width: int, letters: str) -> str:

@@ -230,11 +230,10 @@ def _legs(passage: Passage, plan: Plan, words: PlanWords) -> GeoDataFrame:
     return build_layer(COMPUTED["legs"], rows, [_line(passage, leg) for leg in plan.legs])
 
 
-def _line(passage: Passage, leg: Leg) -> shapely.LineString:
-    """[deg] The leg as it runs: straight in the plane, so bent a little in longitude and latitude."""
+def _line(passage: Passage, leg: Leg) -> Any:
+    """[deg] The leg as it runs: straight in the plane, so bent a little on the globe; cut at the 180th meridian."""
     plane = passage.network.water.plane
-    line = plane.unproject(shapely.LineString(plane.to_plane([leg.from_position, leg.to_position])))
-    return line  # noqa: RET504  # mypy can't see through numpy's shapes
+    return plane.unproject(shapely.LineString(plane.to_plane([leg.from_position, leg.to_position])))
 
 
 def _stops(passage: Passage, plan: Plan, words: PlanWords) -> GeoDataFrame:

@@ -320,7 +320,8 @@ def _count(number: int, what: str) -> str:
 def _direction(start: tuple[float, float], end: tuple[float, float]) -> str:
     """Say where a place lies as the crow flies."""
     share = math.cos(math.radians(start[1]))
-    turn_deg = math.degrees(math.atan2((end[0] - start[0]) * share, end[1] - start[1]))
+    east_deg = (end[0] - start[0] + 180) % 360 - 180  # the short way, also over the 180th meridian
+    turn_deg = math.degrees(math.atan2(east_deg * share, end[1] - start[1]))
     return f"to the {compass(turn_deg)}"
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from layers.plane import Plane
 from maps.geometry import open_edges, simplified, simplified_inwards
 
 if TYPE_CHECKING:
@@ -153,17 +154,22 @@ def draw_picture(
     -------
     An SVG drawing that takes its colours from the page's style sheet.
     """
-    points = [shapely.Point(spot) for spot in (start, *places)]
-    view = View.around([*points, *([area] if area is not None and not area.is_empty else [])])
-    discs = _apart(view.place(np.array([start, *places])), view)
+    plane = Plane(region.about.extent)  # whose longitudes run on, where the region crosses the 180th meridian
+    area, data_edges = (plane.unwrapped(shape) if _is_something(shape) else None for shape in (area, data_edges))
+    points = [plane.unwrapped(shapely.Point(spot)) for spot in (start, *places)]
+    view = View.around([*points, *([area] if area is not None else [])])
+    spots = view.place(shapely.get_coordinates(points))
+    discs = _apart(spots, view)
+    land = plane.unwrapped(region.layer("land").geometry.to_numpy())
+    shores = [*land, *(plane.unwrapped(shape) for shape in closed), shapely.box(*plane.unwrapped_extent).exterior]
     box = f'viewBox="0 0 {_WIDTH:g} {view.high:g}" style="--ratio:{_WIDTH / view.high:.4f}"'
     parts = [
         f'<svg class="picture" {box} role="img" aria-label="{label}">',
-        _extent(region, view),
-        *_reach(region, area, closed, view),
-        f'<path class="land" fill-rule="evenodd" d="{_path(_land(region, view), view)}"/>',
+        _extent(plane.unwrapped_extent, view),
+        *_reach(area, shores, view),
+        f'<path class="land" fill-rule="evenodd" d="{_path(_land(land, view), view)}"/>',
         _data_edges(area, data_edges, view),
-        *_numbers(view.place(np.array([start, *places])), discs),
+        *_numbers(spots, discs),
         _NORTH,
         "</svg>",
     ]
@@ -183,27 +189,26 @@ def write_home() -> str:
     )
 
 
-def _extent(region: Region, view: View) -> str:
+def _extent(extent: tuple[float, float, float, float], view: View) -> str:
     """Draw the water as far as there are data; beyond it the ground shows."""
-    west, south, east, north = region.about.extent
+    west, south, east, north = extent
     (left, top), (right, bottom) = view.place(np.array([(west, north), (east, south)]))
     left, top = max(left, 0.0), max(top, 0.0)
     wide, high = min(right, _WIDTH) - left, min(bottom, view.high) - top
     return f'<rect class="water" x="{left:.2f}" y="{top:.2f}" width="{max(wide, 0):.2f}" height="{max(high, 0):.2f}"/>'
 
 
-def _land(region: Region, view: View) -> Any:
+def _land(land: Sequence[Any], view: View) -> Any:
     within_m = max(20.0, 0.5 * view.metres_per_unit)
-    shapes = [simplified(shape, within_m) for shape in region.layer("land").geometry]
+    shapes = [simplified(shape, within_m) for shape in land]
     return shapely.union_all([shapely.clip_by_rect(shapely.make_valid(shape), *view.bounds) for shape in shapes])
 
 
-def _reach(region: Region, area: Any, closed: Sequence[Any], view: View) -> list[str]:
+def _reach(area: Any, shores: Sequence[Any], view: View) -> list[str]:
     if not _is_something(area):
         return []
     within_m = max(_LEAST_M, _SHARE_OF_UNIT * view.metres_per_unit)
     drawn = simplified_inwards(area, within_m)
-    shores = [*region.layer("land").geometry, *closed, shapely.box(*region.about.extent).exterior]
     (edge,) = open_edges([drawn], shores, _ALONG_M + 2.2 * within_m)
     return [
         f'<path class="reach" fill-rule="evenodd" d="{_path(drawn, view)}"/>',

@@ -151,7 +151,7 @@ def _nearest_water(network: Network, place: Place) -> str:
     """Offer the nearest water that the boat can use."""
     water = network.water
     west, south, east, north = water.plane.extent
-    if not (south <= place.position[1] <= north and (place.position[0] - west) % 360 <= (east - west) % 360):
+    if not water.plane.covers_lonlat([place.position])[0]:
         corners = f"{write_position((west, south))} to {write_position((east, north))}"
         return f"the region's data run from {corners}: give a place within them"
     if water.navigable.is_empty:

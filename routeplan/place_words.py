@@ -13,9 +13,9 @@ from routeplan.words import Words, compass
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from routeplan.bridges import Gate
     from routeplan.reach import Reach
     from routeplan.reached import InReach, TurningPoint
-    from routeplan.water import Gate
 
 __all__ = ["FORGIVEN", "PlaceWords", "listed", "shown_tenth_down"]
 

@@ -82,7 +82,8 @@ def find_data_edges(network: Network, areas: Sequence[ReachArea]) -> shapely.Mul
     widest = max(cut, key=lambda shape: float(shape.area))
     edge = _extent_edge(network).intersection(shapely.transform(widest, plane.to_plane).buffer(_EDGE_M))
     lines = [line for line in shapely.get_parts(shapely.line_merge(edge)) if line.geom_type == "LineString"]
-    return shapely.MultiLineString([plane.unproject(line) for line in lines if line.length > _EDGE_M])
+    across = [plane.unproject(line) for line in lines if line.length > _EDGE_M]
+    return shapely.MultiLineString([part for line in across for part in shapely.get_parts(line)])
 
 
 def on_globe(plane: Plane, shape: shapely.MultiPolygon) -> shapely.MultiPolygon:
@@ -97,10 +98,10 @@ def on_globe(plane: Plane, shape: shapely.MultiPolygon) -> shapely.MultiPolygon:
 
     Returns
     -------
-    A valid MultiPolygon on WGS 84, outer rings counter-clockwise; its edges lie within some centimetres of the plane's.
+    A valid MultiPolygon on WGS 84, outer rings counter-clockwise, cut at the 180th meridian; its edges lie within some
+    centimetres of the plane's.
     """
-    fine = shapely.segmentize(shape, plane.longest_edge_m / _FINER)
-    whole = shapely.transform(fine, plane.to_lonlat)
+    whole = plane.unproject(shapely.segmentize(shape, plane.longest_edge_m / _FINER))
     if not whole.is_valid:
         whole = polygons_of(shapely.make_valid(whole))
     return shapely.orient_polygons(polygons_of(shapely.set_precision(whole, _DEG)), exterior_cw=False)

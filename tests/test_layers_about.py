@@ -71,7 +71,10 @@ def test_every_missing_key_is_named():
         (changed("currency", "978"), "currency", "978", "ISO 4217"),
         (changed("extent", "[1, 2, 3]"), "extent", "[1, 2, 3]", "four numbers"),
         (changed("extent", '"everywhere"'), "extent", "everywhere", "four numbers"),
-        (changed("extent", "[-36, 43.75, -39.5, 45.25]"), "extent", "[-36, 43.75, -39.5, 45.25]", "west < east"),
+        (changed("extent", "[-36, 43.75, -39.5, 45.25]"), "extent", "[-36, 43.75, -39.5, 45.25]", "put the west first"),
+        (changed("extent", "[170, -48, 170, -30]"), "extent", "[170, -48, 170, -30]", "west and east apart"),
+        (changed("extent", "[170, -48, 190, -30]"), "extent", "[170, -48, 190, -30]", "from -180 to 180"),
+        (changed("extent", "[100, -48, -80, -30]"), "extent", "[100, -48, -80, -30]", "is 180 degrees wide"),
         (changed("extent", "[-39.5, 43.75, -36, 95]"), "extent", "[-39.5, 43.75, -36, 95]", "north <= 90"),
         (changed("extent", "[-39.5, 43.75, -36, nan]"), "extent", "[-39.5, 43.75, -36, nan]", "four numbers"),
         (changed("extent", '[-39.5, 43.75, -36, "45"]'), "extent", "[-39.5, 43.75, -36, '45']", "four numbers"),
@@ -94,6 +97,12 @@ def test_each_wrong_key_is_told_with_value_and_rule(text: str, key: str, value: 
     assert list(found) == [key]
     assert found[key][0] == value
     assert rule in found[key][1]
+
+
+def test_an_extent_may_cross_the_180th_meridian():
+    """RFC 7946, section 5.2: its west is then above its east."""
+    assert read_about(changed("extent", "[170, -48, -170, -30]"), "south seas").extent == (170, -48, -170, -30)
+    assert read_about(changed("extent", "[100, -48, -80.5, -30]"), "wide").extent == (100, -48, -80.5, -30)
 
 
 def test_all_wrong_keys_come_at_once():

@@ -35,7 +35,7 @@ const drawing = (() => {
   }
 
   function icon(p) {
-    const letter = p.n ? `<text class="count" y="6">${p.n}</text>` : "";
+    const letter = p.n ? `<text class="count${p.n.length > 2 ? " long" : ""}" y="6">${p.n}</text>` : "";
     const turned = p.a ? ` transform="rotate(${number(p.a)})"` : "";
     const symbol = p.i ? `<svg viewBox="-18 -18 36 36" aria-hidden="true"><g${turned}>${p.i.split(" ").map((name) => symbols[name]).join("")}</g>${letter}</svg>` : "";
     const leader = p.r >= 7 && p.i ? '<i class="leader"></i>' : "";
@@ -53,7 +53,7 @@ const drawing = (() => {
     const marker = L.marker(latlng, { icon: icon(p), interactive: touched, keyboard: touched, zIndexOffset: 1000 * number(p.r), riseOnHover: touched });
     const look = p.k.split(" ")[0];
     const ringed = { "dock-mark": 17, "place-mark": 11 };
-    const bare = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6, "turn-mark": 15 };
+    const bare = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6, "turn-mark": 15, "found-mark": 15 };
     const half = (p.k.includes(" in-reach") ? ringed : bare)[look] || (p.i ? 11 : 0);
     items.push({ marker, rank: number(p.r), width: number(p.w), half, must: p.r >= 9, look });
     if (touched) {
@@ -167,7 +167,7 @@ const drawing = (() => {
   function crowded(item, at, half, far, taken) {
     const symbols = taken.filter((other) => other.symbol);
     if (item.line) return symbols.some((other) => other.rank >= 8 && meet(around(at.x, at.y, half), other));
-    if (item.look === "turn-mark") return symbols.some((other) => other.rank >= 8 && meet(around(at.x, at.y, half * 0.7), other));
+    if (["turn-mark", "found-mark"].includes(item.look)) return symbols.some((other) => other.rank >= 8 && meet(around(at.x, at.y, half * 0.7), other));
     if (item.rank >= 7) return false;
     if (item.rank < 4) return symbols.some((other) => meet(around(at.x, at.y, half + (far ? 12 : 0)), other));
     if (item.rank < 6 && far) return symbols.some((other) => meet(around(at.x, at.y, half), other));
@@ -374,7 +374,7 @@ const drawing = (() => {
   function panels(map) {
     const all = [...document.querySelectorAll(".panel")];
     const wide = window.matchMedia("(min-width: 900px)");
-    const first = document.getElementById("panel-reach") ? ["panel-reach"] : ["panel-route", "panel-key"];
+    const first = document.getElementById("panel-findings") ? ["panel-findings"] : document.getElementById("panel-reach") ? ["panel-reach"] : ["panel-route", "panel-key"];
     const fit = () => all.forEach((panel) => { panel.open = wide.matches && first.includes(panel.id); });
     fit();
     wide.addEventListener("change", fit);
@@ -418,7 +418,7 @@ const drawing = (() => {
       const minutes = ((hundredths % 6000) / 100).toFixed(2).padStart(5, "0");
       return `${String(Math.floor(hundredths / 6000)).padStart(width, "0")} ${minutes}${letters[angle < 0 && hundredths ? 1 : 0]}`;
     };
-    return `<p class="at">${half(latlng.lat, 2, "NS")} ${half(latlng.lng, 3, "EW")}</p>`;
+    return `<p class="at">${half(latlng.lat, 2, "NS")} ${half(latlng.wrap().lng, 3, "EW")}</p>`;
   }
 
   // Markup to text, for attributes that readers speak.

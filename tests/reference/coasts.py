@@ -59,7 +59,7 @@ def coast_region(extent: Extent, resolution: str = "i") -> Region:
     Parameters
     ----------
     extent
-        [deg] West, south, east, north.
+        [deg] West, south, east, north; an east below the west lies beyond the 180th meridian.
     resolution
         `i`, `h` or `f`.
 
@@ -69,12 +69,17 @@ def coast_region(extent: Extent, resolution: str = "i") -> Region:
     """
     rings, bounds = land_rings(resolution)
     west, south, east, north = extent
+    east += 360 if east < west else 0
     wide = shapely.box(west - 0.5, south - 0.5, east + 0.5, north + 0.5)
-    near = (bounds[:, 0] < east) & (bounds[:, 2] > west) & (bounds[:, 1] < north) & (bounds[:, 3] > south)
-    # A ring that touches itself, as some of the intermediate coast's do, is taken apart into rings that don't.
-    land = shapely.make_valid([shapely.Polygon(ring) for ring in rings[near]])
-    clipped = shapely.intersection(land, wide)
-    parts = [p for p in shapely.get_parts(shapely.get_parts(clipped)) if p.geom_type == "Polygon" and p.area > 0]
+    parts = []
+    for turn in (0.0, 360.0) if east > 180 else (0.0,):  # the packed rings end at 180
+        near = (bounds[:, 0] + turn < east) & (bounds[:, 2] + turn > west)
+        near &= (bounds[:, 1] < north) & (bounds[:, 3] > south)
+        # A ring that touches itself, as some of the intermediate coast's do, is taken apart into rings that don't.
+        land = shapely.make_valid([shapely.Polygon(ring) for ring in rings[near]])
+        back = shapely.transform(wide, lambda xy, by=turn: xy - (by, 0.0)).intersection(shapely.box(-180, -90, 180, 90))
+        clipped = shapely.intersection(land, back)
+        parts += [p for p in shapely.get_parts(shapely.get_parts(clipped)) if p.geom_type == "Polygon" and p.area > 0]
     named = {"i": "intermediate", "h": "high", "f": "full"}[resolution]
     about = RegionAbout(
         name="a real coast",

@@ -41,7 +41,7 @@ def test_a_rhumb_line_half_round_the_world():
     Manual of RhumbSolve (GeographicLib). The ten decimals of the course allow 1e-9 deg. Chords of 93 m are shorter than
     the line by 1e-11 of it, a fifth of a millimetre.
     """
-    plane = Plane((-80.0, -20.0, 110.0, 42.0))
+    plane = Plane((-80.0, -42.0, 110.0, 42.0))  # as far south as north: Mercator
     start = -(73 + 46 / 60 + 44 / 3600), 40 + 38 / 60 + 23 / 3600
     end = 103 + 59 / 60 + 22 / 3600, 1 + 21 / 60 + 33 / 3600
     ends = plane.to_plane([start, end])
@@ -57,7 +57,7 @@ def test_a_mercator_sailing():
     spheroid leave; on a sphere it would be out by 10'. The distance agrees only to half a percent, and both are right:
     the exercise counts a minute of latitude as a mile, and on WGS 84 that is 1843 m at the equator, 1862 at the poles.
     """
-    plane = Plane((-125.0, -20.0, -80.0, 40.0))
+    plane = Plane((-125.0, -40.0, -80.0, 40.0))  # as far south as north: Mercator
     start = plane.to_plane([(-(85 + 53 / 60), 36 + 48 / 60)])[0]
     course = math.radians(241)
     line = shapely.LineString([start, start + np.array([math.sin(course), math.cos(course)]) * 5e6])
