@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["Region", "build_region", "read_region"]
 
 _ABOUT_LIMIT_BYTES = 256_000  # bytes; a region's own words, a hundred times over
+_ALL_SWAPPED = 3  # rows: with fewer, it isn't plain whether they or the extent are the wrong way round
 _OTHER_FORMATS = frozenset({"fgb", "gpkg", "json", "kml", "shp"})
 
 
@@ -257,8 +258,23 @@ def _checked_region(
             bad = [fault for fault in bad if not _bad_hours(fault)]
         faults += bad
     if about is None or faults:
-        raise LayersError(where, faults)
+        raise LayersError(where, _with_one_cause(faults, raws, about))
     return Region(about, frames, frozenset(raws), where, tuple(notes))
+
+
+def _with_one_cause(faults: list[BadRow], raws: Mapping[str, RawLayer], about: RegionAbout | None) -> list[BadRow]:
+    """Put one fault of the extent in the place of every row's, where all rows look swapped: likely it is the extent."""
+    swapped = [fault for fault in faults if fault.rule.endswith("look swapped")]
+    count = sum(len(raw.geometry) for raw in raws.values())
+    if about is None or count < _ALL_SWAPPED or len(swapped) < count:
+        return faults
+    west, south, east, north = about.extent
+    rule = (
+        f"all {count} rows would lie in it with longitude and latitude exchanged: "
+        f"write [{south:g}, {west:g}, {north:g}, {east:g}], west, south, east, north, or exchange them in every layer"
+    )
+    cause = BadRow(ABOUT_NAME, 0, "extent", f"{west:g}, {south:g}, {east:g}, {north:g}", rule)
+    return [cause, *(fault for fault in faults if fault not in swapped)]
 
 
 def _near(column: str, schema: Any) -> str:
