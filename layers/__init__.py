@@ -10,57 +10,86 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from layers.about import RegionAbout, Source, read_about, write_about
+    from layers.assembling import Guessed, assemble, guess_recipe
+    from layers.build_report import BuildReport, Built, PassedOver, Repair, TableReport
     from layers.checking import build_layer, check_layer, empty_layer
     from layers.errors import BadRow, InputError, LayersError, RouteplanError
     from layers.findings import Finding, find_doubts
+    from layers.guessing import SourceGuess
     from layers.hours import Hours, NeverOpensError, read_hours
     from layers.plane import METRES_PER_NMI, Plane, geodesic_ring
+    from layers.recipe import Recipe, RecipeSource, read_recipe, write_recipe
     from layers.region import Region, build_region, read_region
     from layers.schema import COMPUTED, FUELS, LAYERS, Column, LayerSchema
-    from layers.writing import write_layers, write_region
+    from layers.sources import add_sources
+    from layers.tables import BadEntry, SourceError
+    from layers.writing import check_target, write_layers, write_region
 
 __all__ = [
     "COMPUTED",
     "FUELS",
     "LAYERS",
     "METRES_PER_NMI",
+    "BadEntry",
     "BadRow",
+    "BuildReport",
+    "Built",
     "Column",
     "Finding",
+    "Guessed",
     "Hours",
     "InputError",
     "LayerSchema",
     "LayersError",
     "NeverOpensError",
+    "PassedOver",
     "Plane",
+    "Recipe",
+    "RecipeSource",
     "Region",
     "RegionAbout",
+    "Repair",
     "RouteplanError",
     "Source",
+    "SourceError",
+    "SourceGuess",
+    "TableReport",
+    "add_sources",
+    "assemble",
     "build_layer",
     "build_region",
     "check_layer",
+    "check_target",
     "empty_layer",
     "find_doubts",
     "geodesic_ring",
+    "guess_recipe",
     "read_about",
     "read_hours",
+    "read_recipe",
     "read_region",
     "write_about",
     "write_layers",
+    "write_recipe",
     "write_region",
 ]
 
 _HOMES = {
     "about": ("RegionAbout", "Source", "read_about", "write_about"),
+    "assembling": ("Guessed", "assemble", "guess_recipe"),
+    "build_report": ("BuildReport", "Built", "PassedOver", "Repair", "TableReport"),
     "checking": ("build_layer", "check_layer", "empty_layer"),
     "errors": ("BadRow", "InputError", "LayersError", "RouteplanError"),
     "findings": ("Finding", "find_doubts"),
+    "guessing": ("SourceGuess",),
     "hours": ("Hours", "NeverOpensError", "read_hours"),
     "plane": ("METRES_PER_NMI", "Plane", "geodesic_ring"),
+    "recipe": ("Recipe", "RecipeSource", "read_recipe", "write_recipe"),
     "region": ("Region", "build_region", "read_region"),
     "schema": ("COMPUTED", "FUELS", "LAYERS", "Column", "LayerSchema"),
-    "writing": ("write_layers", "write_region"),
+    "sources": ("add_sources",),
+    "tables": ("BadEntry", "SourceError"),
+    "writing": ("check_target", "write_layers", "write_region"),
 }
 
 

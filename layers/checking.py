@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     Extent = tuple[float, float, float, float]
     Geometries = NDArray[np.object_]
 
-__all__ = ["RawLayer", "build_layer", "check_layer", "check_raw", "empty_layer"]
+__all__ = ["RawLayer", "build_layer", "check_layer", "check_raw", "empty_layer", "python_value"]
 
 WGS84 = "EPSG:4326"
 LONGEST_TEXT = 10_000  # characters; a note of three pages
@@ -164,7 +164,7 @@ def check_layer(
         found = frame.crs.to_string()
         faults.append(BadRow(schema.name, 0, "crs", found, "is not WGS 84; reproject to EPSG:4326"))
     attributes = frame.drop(columns=frame.geometry.name)
-    columns = {str(name): [_python(value) for value in attributes[name]] for name in attributes.columns}
+    columns = {str(name): [python_value(value) for value in attributes[name]] for name in attributes.columns}
     return check_raw(
         RawLayer(schema.name, columns, object_array(frame.geometry.to_numpy()), tuple(faults)),
         schema,
@@ -345,7 +345,19 @@ def _series(column: Column, values: list[Any]) -> pd.Series:
     return pd.Series(object_array(values), dtype=object)
 
 
-def _python(value: Any) -> Any:
+def python_value(value: Any) -> Any:
+    """Return a value as plain Python has it.
+
+    Parameters
+    ----------
+    value
+        A cell of a frame or an array.
+
+    Returns
+    -------
+    object
+        The same without numpy's or pandas' type; None where it is NaN, NaT or NA.
+    """
     if isinstance(value, np.generic):
         value = value.item()
     if value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and math.isnan(value)):

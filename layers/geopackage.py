@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from layers.schema import LayerSchema
 
-__all__ = ["ABOUT_TABLE", "LIMIT_BYTES", "read_geopackage", "write_geopackage"]
+__all__ = ["ABOUT_TABLE", "LIMIT_BYTES", "has_about", "read_geopackage", "write_geopackage"]
 
 LIMIT_BYTES = 1_000_000_000  # bytes; nine layers of the size that GeoJSON may have, in their shorter form
 ABOUT_TABLE = "routeplan_region"
@@ -65,6 +65,27 @@ _UNDEFINED_SYSTEMS = (  # requirement 11
     ("undefined cartesian", -1, "NONE", -1, "undefined", "undefined cartesian"),
     ("undefined geographic", 0, "NONE", 0, "undefined", "undefined geographic"),
 )
+
+
+def has_about(path: Path) -> bool:
+    """Tell whether a file is a GeoPackage that holds a region.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Returns
+    -------
+    bool
+        False where it is something else, or can't be opened.
+    """
+    try:
+        with _opened(path) as database:
+            found = database.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (ABOUT_TABLE,)).fetchone()
+    except InputError:
+        return False
+    return found is not None
 
 
 def read_geopackage(path: Path, schemas: Mapping[str, LayerSchema]) -> tuple[str, dict[str, RawLayer], tuple[str, ...]]:

@@ -150,7 +150,7 @@ LAYERS: Mapping[str, LayerSchema] = _by_name(
                 _text("name", "name of the zone"),
                 _choice(
                     "rule",
-                    ("no-entry", "speed-limit", "no-wake", "traffic-lane", "bar", "caution"),
+                    ("no-entry", "speed-limit", "no-wake", "traffic-lane", "fairway", "bar", "caution"),
                     "what holds inside",
                 ),
                 Column(
@@ -386,6 +386,18 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
             (
                 _text("name", "name of the place"),
                 _text("kind", "what it is"),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+            ),
+        ),
+        LayerSchema(
+            "findings",
+            ("point", "line", "polygon"),
+            (
+                Column("order", "integer", required=True, low=1, meaning="its number in the list of findings"),
+                _choice("danger", ("aground", "fuel", "other"), "what it could do to a boat"),
+                _text("kind", "what its like are called"),
+                Column("everywhere", "flag", required=True, meaning="whether it has no place but the whole extent"),
                 _text("title", "heading for a person"),
                 _text("text", "details for a person, one line each"),
             ),

@@ -13,7 +13,7 @@ from layers.about import ABOUT_NAME, write_about
 from layers.errors import InputError
 from layers.files import describe, replaced_file
 from layers.geojson import write_geojson
-from layers.geopackage import write_geopackage
+from layers.geopackage import has_about, write_geopackage
 from layers.schema import COMPUTED, LAYERS
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from layers.region import Region
 
-__all__ = ["write_layers", "write_region"]
+__all__ = ["check_target", "write_layers", "write_region"]
 
 _FILE_ENDINGS = (".csv", ".fgb", ".geojson", ".gpx", ".json", ".kml", ".shp", ".sqlite", ".toml", ".zip")
 
@@ -60,6 +60,40 @@ def write_region(region: Region, path: str | os.PathLike[str]) -> None:
     files = {f"{name}.geojson": write_geojson(frame, LAYERS[name]) for name, frame in layers.items()}
     obsolete = [f"{name}.geojson" for name in LAYERS if name not in layers]
     _write_folder(target, {**files, ABOUT_NAME: about}, obsolete)
+
+
+def check_target(path: str | os.PathLike[str], *, replace: bool) -> None:
+    """Refuse to build a region where something else lies.
+
+    Parameters
+    ----------
+    path
+        Where a region is to be written: a folder, or a GeoPackage.
+    replace
+        Whether a region that is there may be replaced.
+
+    Raises
+    ------
+    InputError
+        Something that is no region is there; or a region is, and isn't to be replaced.
+    """
+    target = Path(path)
+    what = "a GeoPackage" if target.suffix.lower() == ".gpkg" else "a folder"
+    if what == "a folder" and target.suffix.lower() in _FILE_ENDINGS:
+        raise InputError(str(path), "is the name of a file", remedy="give a folder, or a file that ends in .gpkg")
+    with _translated(target):
+        if not target.exists() and not target.is_symlink():
+            return
+        if target.is_dir() and not any(target.iterdir()):
+            return
+        if target.is_dir() != (what == "a folder"):
+            problem = "is a folder, not a GeoPackage" if target.is_dir() else "is a file, not a folder"
+            raise InputError(str(path), problem, remedy="choose another name")
+        ours = (target / ABOUT_NAME).is_file() if target.is_dir() else has_about(target)
+    if not ours:
+        raise InputError(str(path), f"is {what} that holds something else than a region", remedy="choose another name")
+    if not replace:
+        raise InputError(str(path), "holds a region already", remedy="choose another name, or add --replace")
 
 
 def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: str | os.PathLike[str]) -> None:
@@ -118,22 +152,20 @@ def _exchange(draft: Path, folder: Path, names: list[str], obsolete: list[str]) 
     """Put the files of a draft into a folder; on failure put the old ones back."""
     old = draft / "old"
     old.mkdir()
-    moved: list[str] = []
-    placed: list[str] = []
     try:
         for name in [*names[-1:], *names[:-1], *obsolete]:  # what makes it a region goes first and comes last
             if (folder / name).is_symlink() or (folder / name).exists():
                 (folder / name).rename(old / name)
-                moved.append(name)
         for name in names:
             (draft / name).rename(folder / name)
-            placed.append(name)
-    except OSError:
+    except BaseException:  # a Ctrl-C too: what was moved is seen by where it lies, whenever it came
         with contextlib.suppress(OSError):
-            for name in placed:
-                (folder / name).unlink()
-            for name in [*moved[1:], *moved[:1]]:
-                (old / name).rename(folder / name)
+            for name in names:
+                if not (draft / name).exists():
+                    (folder / name).unlink(missing_ok=True)
+            for name in [*names[:-1], *obsolete, *names[-1:]]:
+                if (old / name).is_symlink() or (old / name).exists():
+                    (old / name).rename(folder / name)
         raise
 
 

@@ -31,7 +31,8 @@ from routeplan.cli_passage import (
     passage,
 )
 from routeplan.cli_reach import reach
-from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
+from routeplan.cli_region import regions
+from routeplan.edges import BoatOption, JsonOption, LogOption, RegionOption
 
 __all__ = ["app", "main"]
 
@@ -44,7 +45,6 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 boats = typer.Typer(help="Look at a boat file.", no_args_is_help=False, rich_markup_mode=None)
-regions = typer.Typer(help="Look at a region.", no_args_is_help=False, rich_markup_mode=None)
 app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
 app.add_typer(fillups, name="fillup")
@@ -147,90 +147,6 @@ def boat_show(
         edges.print_json(boat_document(the_boat, amount, ranges))
     else:
         edges.say("\n".join(filter(None, [tell_boat(the_boat, amount, share, ranges), what_it_taught(taught)])))
-
-
-@regions.command("check")
-def region_check(
-    path: Annotated[Path, typer.Argument(help="Region: a folder with region.toml, or a GeoPackage.")],
-    strict: Annotated[bool, typer.Option("--strict", help="Exit 2 on findings too.")] = False,
-    skip_bad_docks: SkipBadDocks = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Check a region: every bad row at once, then what is doubtful."""
-    from layers import InputError, find_doubts, read_region
-    from routeplan.console import tell_region
-    from routeplan.documents import region_document
-
-    the_region = read_region(path, skip_bad_docks=skip_bad_docks)
-    doubts = find_doubts(the_region, today=edges.now().astimezone(the_region.zone).date())
-    if strict and doubts:
-        first = doubts[0]
-        more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
-        row = f" row {first.row}" if first.row else ""
-        raise InputError(
-            str(path),
-            f"{first.layer}{row}{f' ({first.name})' if first.name else ''}: {first.problem}{more}",
-            remedy="routeplan region check lists them all",
-        )
-    if as_json:
-        edges.print_json(region_document(the_region, doubts))
-    else:
-        edges.say(tell_region(the_region, doubts))
-
-
-@regions.command("show")
-def region_show(
-    path: Annotated[Path, typer.Argument(help="Region: a folder with region.toml, or a GeoPackage.")],
-    boat: Annotated[
-        Path | None, typer.Option("--boat", help="Look with this boat's eyes: closed channels, docks out of reach.")
-    ] = None,
-    map_file: MapOption = None,
-    under_keel: UnderKeel = None,
-    overhead: Overhead = None,
-    stand_off: StandOff = None,
-    snap: Snap = None,
-    allow_unsurveyed: Unsurveyed = False,
-    skip_bad_docks: SkipBadDocks = False,
-    no_cache: NoCache = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Show what a region holds, and for a boat which channels are closed and which places can't be reached."""
-    from layers import find_doubts, read_region
-    from routeplan.boats import read_boat
-    from routeplan.console import tell_region
-    from routeplan.documents import region_document
-    from routeplan.drawn import closed_water_layer, dock_layer
-    from routeplan.network import unreached_docks
-    from routeplan.survey import look_at_docks, look_at_water
-    from routeplan.words import Words
-
-    margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
-    the_boat = None if boat is None else read_boat(boat)
-    the_region = read_region(path, skip_bad_docks=skip_bad_docks)
-    doubts = find_doubts(the_region, today=edges.now().astimezone(the_region.zone).date())
-    drawn: dict[str, Any] = {}
-    document: dict[str, Any] = {}
-    lines: list[str] = []
-    if the_boat is not None:
-        network = find_network(the_region, the_boat, margins, None, cached=not no_cache)
-        document, lines = look_at_water(network)
-        found, _, _ = look_at_docks(network, None, edges.now())
-        words = Words(the_boat, the_region.zone, the_region.about.currency)
-        drawn = {
-            "closed_water": closed_water_layer(network.water, the_boat),
-            "dock_marks": dock_layer(found, words, unreached_docks(network)),
-        }
-    if map_file is not None:
-        import maps
-        from routeplan.cautions import SAFETY_CAUTIONS
-
-        lengths = "m" if the_boat is None else the_boat.units.short_length
-        page = maps.draw(the_region, drawn, title=the_region.about.name, cautions=SAFETY_CAUTIONS, lengths=lengths)
-        page.save(edges.named(map_file, "--map"))
-    if as_json:
-        edges.print_json(region_document(the_region, doubts, document))
-    else:
-        edges.say(tell_region(the_region, doubts, lines))
 
 
 def main() -> None:

@@ -9,13 +9,12 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from layers.errors import InputError
-from layers.files import read_text
+from layers.gpx_files import parse_gpx
 from routeplan.fillups import SpeedRun
 from routeplan.moments import write_moment
 from routeplan.quantities import METRES_PER_NMI
@@ -178,18 +177,7 @@ def _classes(steps: Iterable[_Step]) -> tuple[SpeedRun, ...]:
 
 def _read_segments(path: Path) -> Iterator[list[_Point]]:
     """Read the track segments of a file, each point checked."""
-    import gpxpy  # noqa: PLC0415  # heavy: only where a track is read
-    import gpxpy.gpx  # noqa: PLC0415
-
-    text = read_text(path, _LARGEST_BYTES)
-    if re.search(r"<!\s*(?:DOCTYPE|ENTITY)", text, re.IGNORECASE):
-        # Entities can be made to expand without end, and GPX has no use for them.
-        raise InputError(str(path), "has a DOCTYPE or ENTITY, which no GPX file needs", remedy="export the track again")
-    try:
-        document = gpxpy.parse(text)
-    except (gpxpy.gpx.GPXException, ValueError, LookupError) as error:
-        said = " ".join(str(error).split())[:100]
-        raise InputError(str(path), f"is not a GPX file that can be read: {said}") from error
+    document = parse_gpx(path, _LARGEST_BYTES)
     found = 0
     for t, track in enumerate(document.tracks, start=1):
         for s, segment in enumerate(track.segments, start=1):

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from layers.errors import InputError
+from layers.positions import plain_text
+from layers.units import LITRES_PER_IMPGAL, LITRES_PER_USGAL, METRES_PER_FT, METRES_PER_MI, METRES_PER_NMI
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,17 +39,11 @@ __all__ = [
     "read_volume_l",
 ]
 
-LITRES_PER_USGAL = 3.785411784  # l, exact: 231 cubic inches; NIST SP 811, appendix B
-LITRES_PER_IMPGAL = 4.54609  # l, exact: UK Weights and Measures Act 1985, schedule 1; NIST SP 811, appendix B
-METRES_PER_NMI = 1852.0  # m, exact: international nautical mile, Monaco conference 1929; SI brochure, table 8 (8th ed.)
-METRES_PER_FT = 0.3048  # m, exact: international foot of 1959; NIST SP 811, appendix B
 METRES_PER_IN = 0.0254  # m, exact: a twelfth of the foot of 1959
-METRES_PER_MI = 1609.344  # m, exact: 5280 ft, the statute mile of 1959
 
 GallonUnit: TypeAlias = Literal["usgal", "impgal"]
 VolumeUnit: TypeAlias = Literal["l", "usgal", "impgal"]
 
-_LONGEST_TEXT = 64  # characters: no quantity is longer, and a pasted page is refused before it is searched
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _NUMBER_THEN_UNIT = re.compile(rf"(?P<sign>[+-]?)\s*(?P<number>{_NUMBER})\s*(?P<unit>.*)", re.DOTALL)
 _FEET_AND_INCHES = re.compile(
@@ -59,16 +55,6 @@ _DAYS_HOURS_MINUTES = re.compile(
     re.IGNORECASE,
 )
 _CLOCK = re.compile(r"(?P<hours>[0-9]{1,3}):(?P<minutes>[0-9]{2})")
-
-# What keyboards, phones and word processors put where a plain sign is meant.
-_PLAIN = {
-    **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\ufe63\uff0d"), "-"),
-    **dict.fromkeys(map(ord, "\u2032\u2019\u2018\u02b9\u00b4"), "'"),
-    **dict.fromkeys(map(ord, "\u2033\u201d\u201c\u02ba"), '"'),
-    **dict.fromkeys(map(ord, "\u00ba\u02da"), "\u00b0"),
-    **dict.fromkeys(map(ord, "\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u205f\u3000"), " "),
-}
-_DIGIT_GROUP = re.compile(r"(?<=[0-9])[\u00a0\u2009\u202f](?=[0-9]{3}(?![0-9]))")
 
 
 @dataclass(frozen=True)
@@ -365,39 +351,6 @@ def read_share(given: object, where: str) -> float:
     (0.1, 0.1)
     """
     return _read(given, where, _SHARE)
-
-
-def plain_text(given: str, where: str) -> str:
-    r"""Put plain signs where a phone or a word processor put others, and refuse what can't be a quantity.
-
-    Parameters
-    ----------
-    given
-        The text as typed.
-    where
-        The file and key, or the option, that it came from.
-
-    Returns
-    -------
-    The text with plain minus, quotes, degree signs and spaces; thin spaces that group digits by threes are gone.
-
-    Raises
-    ------
-    InputError
-        The text is empty or longer than 64 characters.
-
-    Examples
-    --------
-    >>> plain_text("\u22121\u2009200 l", "--aboard")
-    '-1200 l'
-    """
-    if len(given) > _LONGEST_TEXT:
-        problem = f"is longer than {_LONGEST_TEXT} characters"
-        raise InputError(where, problem, value=given, remedy="write a number and its unit")
-    text = " ".join(_DIGIT_GROUP.sub("", given).translate(_PLAIN).split())
-    if not text:
-        raise InputError(where, "is empty", value=given, remedy="write a number and its unit")
-    return text
 
 
 def _read(given: object, where: str, units: _Units, bare: str | None = None) -> float:

@@ -165,7 +165,7 @@ def test_choices_are_told_with_the_allowed_ones():
     zone = build_layer(LAYERS["zones"], [{"name": "Reach", "rule": "no-wake", "why": "moorings"}], [SQUARE])
     zone["rule"] = "nowake"
     (fault,) = bad(zone, "zones")
-    assert fault.rule == "must be one of no-entry, speed-limit, no-wake, traffic-lane, bar, caution"
+    assert fault.rule == "must be one of no-entry, speed-limit, no-wake, traffic-lane, fairway, bar, caution"
 
 
 def test_a_speed_limit_needs_its_limit_and_others_do_not():
@@ -294,6 +294,18 @@ def test_a_swapped_point_shows_where_it_was():
     frame = docks()
     frame.loc[0, "geometry"] = shapely.Point(44.5, -38)
     assert bad(frame, "docks")[0].value == "44.5 -38"
+
+
+def test_islands_of_the_world_are_not_swapped():
+    """Of a layer that goes round the world some row lies where the extent would, with both numbers exchanged."""
+    shapes = [shapely.Point(44.5, -38), shapely.Point(10, 10), shapely.Point(-38, 44.5)]
+    rows = [{"name": str(i), "kind": "mark"} for i in range(3)]
+    frame = build_layer(LAYERS["waypoints"], rows, shapes)
+    extent = (-39.5, 43.75, -36.0, 45.25)
+    assert check_layer(frame, LAYERS["waypoints"], zone=ZoneInfo("UTC"), extent=extent)[1] == []
+    near = frame.iloc[[0, 2]].reset_index(drop=True)
+    (fault,) = check_layer(near, LAYERS["waypoints"], zone=ZoneInfo("UTC"), extent=extent)[1]
+    assert "swapped" in fault.rule
 
 
 def test_just_outside_is_not_swapped():

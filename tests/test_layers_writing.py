@@ -224,3 +224,39 @@ def test_no_layers_and_unknown_layers(tmp_path: Path):
     with pytest.raises(InputError, match="layer: is unknown"):
         write_layers({"roads": build_layer(LAYERS["land"], [], [])}, tmp_path / "x")
     assert names(tmp_path) == ["none"]
+
+
+@pytest.mark.parametrize("cut", range(9))
+def test_a_ctrl_c_at_any_step_of_the_exchange_leaves_one_region_whole(tmp_path: Path, cut: int):
+    """Two files move out and three in: cut short before, the old region is there; after the fifth, the new one."""
+    about = RegionAbout(
+        name="A", extent=(-39, 44, -38, 45), time_zone="UTC", chart_datum="d", clearance_datum="c", currency="EUR"
+    )
+    mark = build_layer(LAYERS["waypoints"], [{"name": "Knap", "kind": "mark"}], [shapely.Point(-38.5, 44.5)])
+    land = build_layer(LAYERS["land"], [{}], [shapely.box(-38.6, 44.4, -38.5, 44.5)])
+    old, new = build_region(about, {"land": land}), build_region(about, {"land": land[:0], "waypoints": mark})
+    folder = tmp_path / "region"
+    write_region(old, folder)
+    (folder / "mine.txt").write_text("mine", encoding="utf-8")
+    steps, rename = iter(range(100)), Path.rename
+    names: list[str] = []
+
+    def broken(self: Path, target: Path) -> Path:
+        if next(steps) == cut:
+            raise KeyboardInterrupt
+        names.append(self.name)
+        return rename(self, target)
+
+    done = True
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "rename", broken)
+        try:
+            write_region(new, folder)
+        except KeyboardInterrupt:
+            done = False
+    assert done == (cut >= 5)
+    assert names[:1] == ["region.toml"][:cut]  # what makes it a region goes first,
+    assert not done or names[-1] == "region.toml"  # and comes last: cut off from its power, it is none
+    assert read_region(folder).digest == (new if done else old).digest
+    assert (folder / "mine.txt").exists()
+    assert not [path for path in folder.iterdir() if path.name.startswith(".")]
