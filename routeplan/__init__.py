@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from routeplan.lessons import Lesson
     from routeplan.log_files import read_fillups
     from routeplan.logbook import Logbook, open_logbook
+    from routeplan.margins import Margins
     from routeplan.network import Network
     from routeplan.outings import Outing
     from routeplan.passage import Passage, find_passage
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     from routeplan.reached import InReach, NoReachError, ReachArea, TurningPoint
     from routeplan.teaching import Taught, learn
     from routeplan.trips import Trip
-    from routeplan.water import Margins, Water, build_water
+    from routeplan.water import Water, build_water
 
 __all__ = [
     "Aboard",
@@ -109,7 +110,8 @@ _HOMES = {
     "routeplan.reached": ("InReach", "NoReachError", "ReachArea", "TurningPoint"),
     "routeplan.teaching": ("Taught", "learn"),
     "routeplan.trips": ("Trip",),
-    "routeplan.water": ("Margins", "Water", "build_water"),
+    "routeplan.margins": ("Margins",),
+    "routeplan.water": ("Water", "build_water"),
 }
 
 

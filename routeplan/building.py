@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import inspect
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +13,15 @@ import numpy as np
 import pyproj
 import shapely
 
+from layers import antimeridian
 from layers.plane import Plane
 from routeplan.approaches import Approach, Attachment
+from routeplan.bridges import Gate
 from routeplan.cache import cache_key, load_arrays, store_arrays
+from routeplan.margins import Margins
+from routeplan.mesh import Corners, Mesh
 from routeplan.network import GateLeg, Network, Place, Terminal, connect
-from routeplan.water import CautionArea, Gate, Margins, SpeedArea, Water, build_water, zones_in_force
+from routeplan.water import CautionArea, SpeedArea, Water, build_water, zones_in_force
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,7 +34,18 @@ if TYPE_CHECKING:
 
 __all__ = ["build_network"]
 
-_METHOD = ("mesh", "overlays", "sight", "water", "approaches", "network")  # modules that decide what a network is
+_MESH = ("positions", "starts", "twins", "corner_at")  # arrays of a mesh
+_METHOD = (
+    "mesh",
+    "overlays",
+    "looking",
+    "sight",
+    "standing_off",
+    "bridges",
+    "water",
+    "approaches",
+    "network",
+)  # modules that decide what a network is
 
 
 def build_network(  # what a network depends on, and how to go about it
@@ -86,7 +103,10 @@ def build_network(  # what a network depends on, and how to go about it
 def _method_digest() -> str:
     """Hash the sources of the modules that a network comes from, so that none outlives a change of method."""
     here = Path(__file__)
-    sources = [Path(inspect.getfile(Plane)), *(here.with_name(f"{name}.py") for name in _METHOD)]
+    sources = [
+        *(Path(inspect.getfile(each)) for each in (Plane, antimeridian)),
+        *(here.with_name(f"{name}.py") for name in _METHOD),
+    ]
     return hashlib.sha256(b"".join(source.read_bytes() for source in sources)).hexdigest()
 
 
@@ -106,12 +126,17 @@ def _pack(network: Network) -> tuple[dict[str, NDArray[Any]], dict[str, Any]]:
         f"shape-{name}": np.frombuffer(shapely.to_wkb(shape), dtype=np.uint8) for name, shape in shapes.items()
     }
     arrays |= {"nodes": network.nodes, "legs": network.legs, "lengths_nmi": network.lengths_nmi}
+    mesh = network.mesh
+    arrays |= {f"mesh-{name}": getattr(mesh, name) for name in _MESH}
+    arrays |= {f"corner-{field.name}": getattr(mesh.corners, field.name) for field in dataclasses.fields(Corners)}
     data = {
         "grid_m": water.grid_m,
         "corner_count": network.corner_count,
         "closed": list(water.closed),
         "gates": [[g.name, g.kind, g.hours, g.must_open, g.wait_h, g.vhf, g.sides] for g in water.gates],
-        "speed_areas": [[a.limit_kn, a.names] for a in water.speed_areas],
+        "speed_areas": [
+            [None if math.isinf(a.limit_kn) else a.limit_kn, a.names, a.why, a.fairway] for a in water.speed_areas
+        ],
         "caution_areas": [[a.name, a.rule, a.why, a.direction_deg] for a in water.caution_areas],
         "depth_checked": water.depth_checked,
         "findings": water.findings,
@@ -150,7 +175,8 @@ def _unpack(
             for name, kind, hours, must_open, wait_h, vhf, sides in data["gates"]
         ),
         speed_areas=tuple(
-            SpeedArea(limit, tuple(names), shape(f"speed-{i}")) for i, (limit, names) in enumerate(data["speed_areas"])
+            SpeedArea(math.inf if limit is None else limit, tuple(names), shape(f"speed-{i}"), why, fairway=fairway)
+            for i, (limit, names, why, fairway) in enumerate(data["speed_areas"])
         ),
         caution_areas=tuple(
             CautionArea(name, rule, why, direction, shape(f"caution-{i}"))
@@ -168,6 +194,7 @@ def _unpack(
         )
         for place, approaches, inland_m, why_not, entries in data["terminals"]
     )
+    corners = Corners(**{field.name: arrays[f"corner-{field.name}"] for field in dataclasses.fields(Corners)})
     return Network(
         region=region,
         boat=boat,
@@ -178,6 +205,8 @@ def _unpack(
         lengths_nmi=arrays["lengths_nmi"],
         gate_legs=tuple(GateLeg(g, (n[0], n[1]), tuple(_point(p) for p in path)) for g, n, path in data["gate_legs"]),
         terminals=terminals,
+        own=len(terminals),
+        mesh=Mesh(grid_m=water.grid_m, corners=corners, **{name: arrays[f"mesh-{name}"] for name in _MESH}),
     )
 
 

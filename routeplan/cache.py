@@ -2,18 +2,19 @@
 
 An entry is a folder: one `.npy` per array and a `meta.json` that holds each file's checksum. It is written beside its
 place and moved there whole. What doesn't match its checksum is thrown away and built again; nothing is ever unpickled.
+Arrays are mapped into memory and read only.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
-import io
 import json
 import os
 import re
 import shutil
 import tempfile
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 __all__ = ["cache_folder", "cache_key", "load_arrays", "store_arrays"]
 
 _FORMAT = 1
+_DRAFT = "new-"
+_DRAFT_AGE_S = 86_400  # [s] a draft that old is nobody's
 _MOST_ENTRIES = 30  # a few boats, margins and seasons in a few regions; 5 MB each for the demo
 
 
@@ -82,16 +85,25 @@ def load_arrays(folder: Path, key: str) -> tuple[dict[str, NDArray[Any]], dict[s
         for name, checksum in meta["arrays"].items():
             if not re.fullmatch(r"[a-z0-9_-]+", name):  # a name must not lead out of the entry
                 return None
-            content = (entry / f"{name}.npy").read_bytes()
-            if hashlib.sha256(content).hexdigest() != checksum:
-                return None
-            arrays[name] = np.load(io.BytesIO(content), allow_pickle=False)
+            path = entry / f"{name}.npy"
+            with path.open("rb") as content:
+                if hashlib.file_digest(content, "sha256").hexdigest() != checksum:
+                    return None
+            arrays[name] = _mapped(path)
         if meta["key"] != key or hashlib.sha256(_canonical(meta["data"])).hexdigest() != meta["data_checksum"]:
             return None
         os.utime(entry / "meta.json")  # used last: forgotten last
     except (OSError, ValueError, KeyError, TypeError, AttributeError, EOFError, RecursionError):
         return None
     return arrays, meta["data"]
+
+
+def _mapped(path: Path) -> NDArray[Any]:
+    """Map an array into memory; an empty one, which can't be mapped, is read."""
+    with path.open("rb") as content:
+        np.lib.format.read_magic(content)
+        shape, _, _ = np.lib.format.read_array_header_1_0(content)
+    return np.load(path, mmap_mode="r" if 0 not in shape else None, allow_pickle=False)  # type: ignore[no-any-return]
 
 
 def store_arrays(folder: Path, key: str, arrays: Mapping[str, NDArray[Any]], data: Mapping[str, Any]) -> None:
@@ -110,14 +122,15 @@ def store_arrays(folder: Path, key: str, arrays: Mapping[str, NDArray[Any]], dat
     """
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder, prefix="new-") as made:
+        with tempfile.TemporaryDirectory(dir=folder, prefix=_DRAFT) as made:
             entry = Path(made) / key
             entry.mkdir()
             checksums = {}
             for name, array in arrays.items():
                 path = entry / f"{name}.npy"
                 np.save(path, np.ascontiguousarray(array), allow_pickle=False)
-                checksums[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+                with path.open("rb") as content:
+                    checksums[name] = hashlib.file_digest(content, "sha256").hexdigest()
             meta = {
                 "key": key,
                 "arrays": checksums,
@@ -135,6 +148,9 @@ def _forget_oldest(folder: Path) -> None:
     used = sorted(folder.glob("*/meta.json"), key=lambda meta: meta.stat().st_mtime, reverse=True)
     for meta in used[_MOST_ENTRIES:]:
         shutil.rmtree(meta.parent, ignore_errors=True)
+    for left in folder.glob(f"{_DRAFT}*"):  # of a program that was killed
+        if time.time() - left.stat().st_mtime > _DRAFT_AGE_S:
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _canonical(data: Any) -> bytes:

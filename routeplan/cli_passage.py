@@ -21,15 +21,17 @@ if TYPE_CHECKING:
     from layers import Region
     from routeplan.boats import Boat
     from routeplan.calls import Call
+    from routeplan.margins import Margins
     from routeplan.network import Network
     from routeplan.passage import Passage
     from routeplan.plans import Plan
     from routeplan.trips import Trip
-    from routeplan.water import Margins
 
 __all__ = [
     "NoCache",
     "Overhead",
+    "PlaningStandOff",
+    "PoorSurveyStandOff",
     "SkipBadDocks",
     "Snap",
     "StandOff",
@@ -45,6 +47,13 @@ UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water
 Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
 StandOff = Annotated[
     str | None, typer.Option("--stand-off", help="Distance kept from land and closed water, such as 50m.")
+]
+PlaningStandOff = Annotated[
+    str | None,
+    typer.Option("--planing-stand-off", help="Distance kept while planing, such as 200m; slow where there's no room."),
+]
+PoorSurveyStandOff = Annotated[
+    str | None, typer.Option("--poor-survey-stand-off", help="Distance kept where the survey is poor, such as 300m.")
 ]
 Snap = Annotated[
     str | None, typer.Option("--snap", help="How far a place may lie from navigable water, such as 0.5nmi.")
@@ -121,6 +130,11 @@ def passage(  # one parameter an option
     under_keel: UnderKeel = None,
     overhead: Overhead = None,
     stand_off: StandOff = None,
+    planing_stand_off: PlaningStandOff = None,
+    poor_survey_stand_off: PoorSurveyStandOff = None,
+    fairways: Annotated[
+        bool, typer.Option("--fairways", help="Prefer marked fairways, where they are longer by a quarter at the most.")
+    ] = False,
     snap: Snap = None,
     allow_unsurveyed: Unsurveyed = False,
     skip_bad_docks: SkipBadDocks = False,
@@ -141,7 +155,16 @@ def passage(  # one parameter an option
     price_per_h = None if price_of_time is None else read_price_of_time(price_of_time, "--price-of-time")
     if show == "all" and fill != "full":
         _refuse_together("--show", "all", f"--fill {fill} has one best plan", "leave one of them out")
-    margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    margins = given_margins(
+        under_keel,
+        overhead,
+        stand_off,
+        snap,
+        planing_stand_off,
+        poor_survey_stand_off,
+        allow_unsurveyed=allow_unsurveyed,
+        fairways=fairways,
+    )
     share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
     if reserve is not None:
@@ -172,9 +195,14 @@ def passage(  # one parameter an option
         slower=slower,
     )
     network = find_network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
+    plain = None
+    if margins != margins.plain:
+        plain = find_network(the_region, the_boat, margins.plain, trip.depart, cached=not no_cache)
     files = {"--map": map_file, "--layers": layers_file}
     said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
-    asked = _Asked(network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json)
+    asked = _Asked(
+        network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json, plain=plain
+    )
     answer = _answer(asked, said, [name for name, file in files.items() if file is not None])
     with contextlib.ExitStack() as drafts:  # both files or neither
         if map_file is not None:
@@ -200,9 +228,9 @@ def demo(
     from routeplan.fuel import read_aboard
     from routeplan.learn_page import build_page
     from routeplan.log_use import taught_by, what_it_taught
+    from routeplan.margins import Margins
     from routeplan.teaching import sharpened
     from routeplan.trips import Trip, read_departure
-    from routeplan.water import Margins
 
     story, data = demo_region.story(), demo_region.data_folder()
     the_boat = read_boat(data / story.boat)
@@ -229,31 +257,49 @@ def demo(
 
 
 def given_margins(
-    under_keel: str | None, overhead: str | None, stand_off: str | None, snap: str | None, *, allow_unsurveyed: bool
+    under_keel: str | None,
+    overhead: str | None,
+    stand_off: str | None,
+    snap: str | None,
+    planing_stand_off: str | None = None,
+    poor_survey_stand_off: str | None = None,
+    *,
+    allow_unsurveyed: bool,
+    fairways: bool = False,
 ) -> Margins:
     """Read the clearances that were given.
 
     Parameters
     ----------
-    under_keel, overhead, stand_off, snap
+    under_keel, overhead, stand_off, snap, planing_stand_off, poor_survey_stand_off
         As typed; None for the default.
     allow_unsurveyed
         Whether water without charted depth may be used.
+    fairways
+        Whether marked fairways are preferred.
 
     Returns
     -------
     All of them.
     """
+    from routeplan.margins import read_margins
     from routeplan.quantities import read_distance_nmi, read_length_m
-    from routeplan.water import read_margins
 
     given = {
         "under_keel_m": None if under_keel is None else read_length_m(under_keel, "--under-keel"),
         "overhead_m": None if overhead is None else read_length_m(overhead, "--overhead"),
         "standoff_m": None if stand_off is None else read_length_m(stand_off, "--stand-off"),
+        "planing_standoff_m": None
+        if planing_stand_off is None
+        else read_length_m(planing_stand_off, "--planing-stand-off"),
+        "poor_survey_standoff_m": (
+            None if poor_survey_stand_off is None else read_length_m(poor_survey_stand_off, "--poor-survey-stand-off")
+        ),
         "snap_nmi": None if snap is None else read_distance_nmi(snap, "--snap"),
     }
-    return read_margins({k: v for k, v in given.items() if v is not None}, allow_unsurveyed=allow_unsurveyed)
+    return read_margins(
+        {k: v for k, v in given.items() if v is not None}, allow_unsurveyed=allow_unsurveyed, fairways=fairways
+    )
 
 
 def find_network(region: Region, boat: Boat, margins: Margins, when: datetime | None, *, cached: bool) -> Network:
@@ -296,6 +342,7 @@ class _Asked:
     every: bool = False
     call_ahead: bool = False
     as_json: bool = False
+    plain: Network | None = None
 
     def calls(self, plan: Plan | None) -> tuple[Call, ...] | None:
         """List whom to call for a plan; None where nobody asked."""
@@ -322,7 +369,7 @@ def _answer(asked: _Asked, notes: Sequence[str], unwritten: Sequence[str] = ()) 
     if asked.every and trip.slower:
         typer.echo("All plans at every speed: this may take minutes ...", err=True)
     try:
-        return find_passage(network, trip, now=asked.now, boat=boat, notes=notes, every=asked.every)
+        return find_passage(network, trip, now=asked.now, boat=boat, notes=notes, every=asked.every, plain=asked.plain)
     except NoPassageError as error:
         calls = asked.calls(error.refusal.offered)
         if asked.as_json:
@@ -348,7 +395,8 @@ def _map_page(answer: Passage) -> str:
     rule = [words.rule_line(plan)] if plan.stops else []
     if plan.leans_on:
         rule.append(f"It leans on {'; '.join(plan.leans_on)}: make sure before you leave")
-    notes = [*words.summary_lines(plan), *rule, *(f"Or {p.name}: {p.difference}" for p in answer.others_told)]
+    longer = filter(None, [words.longer_line(plan, answer.network.water.margins)])
+    notes = [*words.summary_lines(plan), *longer, *rule, *(f"Or {p.name}: {p.difference}" for p in answer.others_told)]
     title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
     cautions = (*answer.cautions, *plan.cautions)
     page = maps.draw(

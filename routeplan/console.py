@@ -9,6 +9,7 @@ import textwrap
 import time
 from typing import TYPE_CHECKING
 
+from layers.findings_kinds import in_order_of_danger
 from routeplan.places import write_position
 from routeplan.plan_words import PlanWords
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Progress",
     "caution_lines",
+    "holding_lines",
     "source_lines",
     "table",
     "tell_boat",
@@ -114,6 +116,8 @@ def tell_passage(passage: Passage, *, every: bool = False, calls: Sequence[Call]
     best = passage.recommended
     out = [_understood(trip, best, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
     out += _sureness(best, words)
+    longer = words.longer_line(best, passage.network.water.margins)
+    out += [wrapped(f"{longer}.")] if longer else []
     out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.others_told]
     if every:
         out += ["", *_all_plans(passage.plans, words)]
@@ -275,10 +279,34 @@ def tell_region(region: Region, doubts: Sequence[Finding], more: Iterable[str] =
     -------
     Text of several lines.
     """
+    out = [region.about.name, *holding_lines(region), *more]
+    if doubts:
+        count = sum(doubt.count for doubt in doubts)
+        out += ["", f"{count} finding{'' if count == 1 else 's'}:"]
+        for d in in_order_of_danger(doubts):
+            at = "" if d.position is None else f", {write_position(d.position)}"
+            where = f"{d.layer}{f' row {d.row}' if d.row else ''}{f' ({d.name})' if d.name else ''}{at}"
+            out.append(wrapped(f"{where}: {d.problem}{f'; {d.remedy}' if d.remedy else ''}", "  "))
+    else:
+        out += ["", "No findings."]
+    return "\n".join(out)
+
+
+def holding_lines(region: Region) -> list[str]:
+    """Tell what a region holds: where it lies, what its figures count from, its layers and where they are from.
+
+    Parameters
+    ----------
+    region
+        The region.
+
+    Returns
+    -------
+    Lines, a table the last of them.
+    """
     about = region.about
     west, south, east, north = about.extent
-    out = [
-        about.name,
+    return [
         f"Extent {write_position((west, south))} to {write_position((east, north))}, time zone {about.time_zone}",
         f"Depths from {about.chart_datum}, clearances from {about.clearance_datum}, prices in {about.currency}",
         "",
@@ -293,16 +321,7 @@ def tell_region(region: Region, doubts: Sequence[Finding], more: Iterable[str] =
                 for name, frame in region.frames.items()
             ],
         ),
-        *more,
     ]
-    if doubts:
-        out += ["", f"{len(doubts)} finding{'' if len(doubts) == 1 else 's'}:"]
-        for d in doubts:
-            where = f"{d.layer}{f' row {d.row}' if d.row else ''}{f' ({d.name})' if d.name else ''}"
-            out.append(wrapped(f"{where}: {d.problem}{f'; {d.remedy}' if d.remedy else ''}", "  "))
-    else:
-        out += ["", "No findings."]
-    return "\n".join(out)
 
 
 def _understood(trip: Trip, plan: Plan, words: PlanWords) -> str:
@@ -444,6 +463,12 @@ def _legs(plan: Plan, words: PlanWords) -> list[str]:
         wrapped(f"Leg{'s' if len(on) > 1 else ''} {', '.join(map(str, on))}: {caution}", "  ")
         for caution, on in heeded.items()
     ]
+    passed = [
+        f"{words.clock(mark.at)} {words.passed(mark)} (leg {i})"
+        for i, leg in enumerate(plan.legs, start=1)
+        for mark in leg.passes
+    ]
+    notes += [wrapped(f"On the way: {', '.join(passed)}", "  ")] if passed else []
     return [*lines, *([""] if notes else []), *notes]
 
 
@@ -478,9 +503,7 @@ def source_lines(region: Region) -> list[str]:
     -------
     An empty line, then each source once.
     """
-    titles = dict.fromkeys(
-        ", ".join(str(part) for part in (s.title, s.date, s.licence) if part) for s in region.about.sources.values()
-    )
+    titles = dict.fromkeys(source.line for source in region.about.sources.values())
     return ["", wrapped(f"Sources: {'; '.join(titles)}.")] if titles else ["", "Sources: not stated by the region."]
 
 

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from layers.errors import InputError
-from layers.findings import STALE_DAYS
+from layers.findings_rows import STALE_DAYS
 from layers.hours import Hours, NeverOpensError, read_hours
 from routeplan.places import nearest_names
 

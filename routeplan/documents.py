@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from layers.findings_kinds import group_of
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -334,7 +336,19 @@ def region_document(region: Region, doubts: Sequence[Finding], more: dict[str, A
         "currency": about.currency,
         "layers": {name: len(frame) if name in region.present else None for name, frame in region.frames.items()},
         "findings": [
-            {"layer": d.layer, "row": d.row, "name": d.name, "problem": d.problem, "remedy": d.remedy} for d in doubts
+            {
+                "layer": d.layer,
+                "row": d.row,
+                "name": d.name,
+                "problem": d.problem,
+                "remedy": d.remedy,
+                "kind": d.kind,
+                "danger": group_of(d),
+                "weight": d.weight,
+                "count": d.count,
+                "position": None if d.position is None else [round(degrees, 6) for degrees in d.position],
+            }
+            for d in doubts
         ],
         **(more or {}),
         "sources": _sources(region),

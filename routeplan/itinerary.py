@@ -12,11 +12,14 @@ import shapely
 from layers.plane import METRES_PER_NMI
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from routeplan.leg_graph import Rates
     from routeplan.network import Network
     from routeplan.tracks import Track
+    from routeplan.water import SpeedArea
 
     Points = NDArray[np.float64]
     Point = tuple[float, float]
@@ -26,6 +29,9 @@ __all__ = ["Stretch", "TurnNames", "find_stretches"]
 _SAME_SPOT_M = 2.0  # [m] a piece of a leg shorter than this is rounding
 _STRAIGHT_M = 1.0  # [m] a way through a gate that bends by less than this is one leg
 _NEAR_MARK_NMI = 1.0  # [nmi] a turn is named after a waypoint this near
+_PASSED_NMI = 0.5  # [nmi] a waypoint this near is told as passed
+_AT_AN_END_M = 200.0  # [m] one so near to where a leg begins or ends belongs to the turn
+_IN_FAIRWAY = 0.5  # of a leg that has to lie in a fairway for it to be told
 _WORDS = {"shoal": "water charted too shallow", "unsurveyed": "unsurveyed water", "hazard": "water near a hazard"}
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -106,8 +112,7 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
         burn = (rates.burn_lph if kind == "leg" else rates.slow_lph)[area + 1]
         limit = _limit_words(network, start, end, area) if area >= 0 else ""
         time_h, cautions = nmi / speed, _cautions(network, start, end, course)
-        if limit:
-            cautions = (limit, *cautions)
+        cautions = (*filter(None, [limit]), *_fairway_words(network, start, end), *cautions)
         fuel_l = time_h * burn
         if kind != "gate":
             gate_name = ""
@@ -186,6 +191,32 @@ class TurnNames:
         compass = _POINTS[round(bearing / 45) % 8]
         return f"{what}, {away[nearest]:.1f} nmi {compass} of {self._names[nearest]}"
 
+    def passed(self, start: Point, end: Point) -> list[tuple[str, float, float, bool]]:
+        """Find the waypoints close by a leg, those at its ends left out.
+
+        Parameters
+        ----------
+        start, end
+            [m] Ends of the leg, in the plane.
+
+        Returns
+        -------
+        Name, [share] how far along the leg it is abeam, [m] how far off, and whether to port; in order along the leg.
+        """
+        along = np.subtract(end, start)
+        length = float(np.hypot(*along))
+        if not len(self._xy) or length < _SAME_SPOT_M:
+            return []
+        off = self._xy - np.asarray(start)
+        share = off @ along / length**2
+        left_m = (along[0] * off[:, 1] - along[1] * off[:, 0]) / length
+        ends_m = np.minimum(share, 1 - share) * length
+        near = np.flatnonzero((np.abs(left_m) <= _PASSED_NMI * METRES_PER_NMI) & (ends_m > _AT_AN_END_M))
+        return [
+            (self._names[i], float(share[i]), abs(float(left_m[i])), bool(left_m[i] > 0))
+            for i in near[np.argsort(share[near])]
+        ]
+
 
 def _with_gates_whole(track: Track) -> tuple[list[Points], list[str]]:
     """Leave out the points on either side of a gate where the way through it is straight."""
@@ -205,8 +236,9 @@ def _cut(network: Network, start: Points, end: Points) -> list[tuple[Point, Poin
     line = shapely.LineString([start, end])
     length = line.length
     inside: list[tuple[float, float, int]] = []
-    for index, area in enumerate(network.water.speed_areas):
-        if not area.shape.intersects(line):
+    areas = network.water.speed_areas
+    for index, area in enumerate(areas):
+        if math.isinf(area.limit_kn) or not area.shape.intersects(line):  # a fairway without a limit cuts nothing
             continue
         for part in shapely.get_parts(area.shape.intersection(line)):
             if part.length > _SAME_SPOT_M:
@@ -218,8 +250,8 @@ def _cut(network: Network, start: Points, end: Points) -> list[tuple[Point, Poin
             pieces.append((begin, -1))
         if index < 0:
             continue
-        if pieces and pieces[-1][1] == index:
-            pieces.pop()
+        if pieces and _is_same_limit(areas, pieces[-1][1], index):  # in the fairway and beside it
+            index = pieces.pop()[1]  # noqa: PLW2901  one stretch has one area
         pieces.append((finish, index))
     if not pieces:
         return [(_pt(start), _pt(end), -1)]
@@ -228,13 +260,32 @@ def _cut(network: Network, start: Points, end: Points) -> list[tuple[Point, Poin
     return [(xy[i], xy[i + 1], index) for i, (_, index) in enumerate(pieces)]
 
 
+def _is_same_limit(areas: Sequence[SpeedArea], a: int, b: int) -> bool:
+    return a == b or (a >= 0 and (areas[a].limit_kn, areas[a].why) == (areas[b].limit_kn, areas[b].why))
+
+
 def _pt(xy: Points) -> Point:
     return float(xy[0]), float(xy[1])
 
 
 def _limit_words(network: Network, a: Point, b: Point, area: int) -> str:
+    held = network.water.speed_areas[area]
+    if held.why:
+        return f"{held.limit_kn:g} kn {held.why}"
     near = _nearest_name(network, area, shapely.LineString([a, b]))
-    return f"{network.water.speed_areas[area].limit_kn:g} kn limit{f' in {near}' if near else ''}"
+    return f"{held.limit_kn:g} kn limit{f' in {near}' if near else ''}"
+
+
+def _fairway_words(network: Network, a: Point, b: Point) -> tuple[str, ...]:
+    """Name the fairway that a leg keeps to, where fairways are preferred."""
+    line = shapely.LineString([a, b])
+    shapes = [area.shape for area in network.water.speed_areas if area.fairway]
+    if sum(shape.intersection(line).length for shape in shapes) < _IN_FAIRWAY * line.length:
+        return ()
+    zones = network.region.layer("zones")
+    middle = network.water.plane.unproject(line.interpolate(0.5, normalized=True))
+    names = [row.name for row in zones.itertuples() if row.rule == "fairway" and row.geometry.intersects(middle)]
+    return (f"in fairway {names[0]}",) if names else ()
 
 
 def _cautions(network: Network, a: Point, b: Point, course_deg: float) -> tuple[str, ...]:

@@ -14,11 +14,13 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-__all__ = ["Corner", "Mesh", "build_mesh", "grid_m_for"]
+    Indices = NDArray[np.int64]
+
+__all__ = ["Corner", "Corners", "Mesh", "build_mesh", "grid_m_for"]
 
 _LARGEST = 9.0e15  # just under 2**53, above which float64 skips whole numbers
 
@@ -32,7 +34,7 @@ class Corner:
     Parameters
     ----------
     vertex
-        Index of its position in `Mesh.x` and `Mesh.y`.
+        Index of its position in `Mesh.positions`.
     following, preceding
         Indices of the next and previous vertex along the edge, the water on the left.
     fan
@@ -49,6 +51,48 @@ class Corner:
 
 
 @dataclass(frozen=True, eq=False)
+class Corners:
+    """All corners of a mesh, in columns; see `Corner`.
+
+    Parameters
+    ----------
+    vertex, following, preceding
+        Indices of vertices.
+    reflex
+        Whether each is reflex.
+    fan_first
+        Where the fan of each begins in `fan`, and one more for the end of the last.
+    fan
+        The half-edges of all fans.
+    """
+
+    vertex: Indices
+    following: Indices
+    preceding: Indices
+    reflex: NDArray[np.bool_]
+    fan_first: Indices
+    fan: Indices
+
+    def __len__(self) -> int:
+        """Count the corners."""
+        return len(self.vertex)
+
+    def __iter__(self) -> Iterator[Corner]:
+        """Take out one corner after the other."""
+        return (self[index] for index in range(len(self)))
+
+    def __getitem__(self, index: int) -> Corner:
+        """Take out one corner."""
+        return Corner(
+            int(self.vertex[index]),
+            int(self.following[index]),
+            int(self.preceding[index]),
+            tuple(self.fan[self.fan_first[index] : self.fan_first[index + 1]].tolist()),
+            bool(self.reflex[index]),
+        )
+
+
+@dataclass(frozen=True, eq=False)
 class Mesh:
     """Triangles over a polygon, as half-edges.
 
@@ -58,40 +102,59 @@ class Mesh:
     ----------
     grid_m
         [m] One step of the grid.
-    x, y
-        Positions of the vertices in steps.
-    start
+    positions
+        n x 2 positions of the vertices in steps.
+    starts
         Vertex at which each half-edge starts; three to a triangle.
-    twin
+    twins
         The half-edge on the other side, or -1 at the edge of the water.
     corners
         All corners of the water's edge.
-    corner_of
-        Index in `corners` for each half-edge's start.
+    corner_at
+        Index in `corners` for each half-edge's start; -1 at a vertex inside the water.
     """
 
     grid_m: float
-    x: list[float]
-    y: list[float]
-    start: list[int]
-    twin: list[int]
-    corners: tuple[Corner, ...]
-    corner_of: list[int]
+    positions: NDArray[np.float64]
+    starts: Indices
+    twins: Indices
+    corners: Corners
+    corner_at: Indices
 
     @cached_property
-    def positions(self) -> NDArray[np.float64]:
-        """The vertices, n x 2."""
-        return np.column_stack([np.asarray(self.x, dtype=float), np.asarray(self.y, dtype=float)]).reshape(-1, 2)
-
-    @cached_property
-    def triangles(self) -> NDArray[np.int64]:
+    def triangles(self) -> Indices:
         """The vertices of each triangle, counter-clockwise, m x 3."""
-        return np.asarray(self.start, dtype=np.int64).reshape(-1, 3)
+        return self.starts.reshape(-1, 3)
 
     @cached_property
-    def twins(self) -> NDArray[np.int64]:
-        """As `twin`."""
-        return np.asarray(self.twin, dtype=np.int64)
+    def x(self) -> list[float]:
+        """The vertices' first coordinates, for loops in plain Python."""
+        return list(self.positions[:, 0].tolist())
+
+    @cached_property
+    def y(self) -> list[float]:
+        """The vertices' second coordinates, for loops in plain Python."""
+        return list(self.positions[:, 1].tolist())
+
+    @cached_property
+    def start(self) -> list[int]:
+        """The same as `starts`, for loops in plain Python."""
+        return list(self.starts.tolist())
+
+    @cached_property
+    def twin(self) -> list[int]:
+        """The same as `twins`, for loops in plain Python."""
+        return list(self.twins.tolist())
+
+    @cached_property
+    def corner_of(self) -> list[int]:
+        """The same as `corner_at`, for loops in plain Python."""
+        return list(self.corner_at.tolist())
+
+    @cached_property
+    def wanted(self) -> list[bool]:
+        """Whether each corner is reflex, for loops in plain Python."""
+        return list(self.corners.reflex.tolist())
 
     @cached_property
     def _tree(self) -> shapely.STRtree:
@@ -109,7 +172,7 @@ class Mesh:
         -------
         For each point all triangles it lies in or on; empty where it lies outside.
         """
-        if not self.start:
+        if not len(self.starts):
             return [() for _ in xy]
         ring = self.positions[self.triangles]
         point, triangle = self._tree.query(shapely.points(xy), predicate=None)
@@ -137,7 +200,7 @@ class Mesh:
         """
         held = self.locate(xy)
         outside = [i for i, triangles in enumerate(held) if not triangles]
-        if outside and self.start:
+        if outside and len(self.starts):
             found, near = self._tree.query_nearest(shapely.points(xy[outside]), max_distance=within, all_matches=False)
             for i, triangle in zip(found.tolist(), near.tolist(), strict=True):
                 held[outside[i]] = (triangle,)
@@ -183,12 +246,15 @@ def build_mesh(water: shapely.Polygon | shapely.MultiPolygon, grid_m: float) -> 
     ring = ring[turn != 0]
     clockwise = turn[turn != 0] < 0
     ring[clockwise] = ring[clockwise][:, ::-1]
-    position, index = np.unique(ring.reshape(-1, 2), axis=0, return_inverse=True)
-    start = index.reshape(-1)
-    twin = _pair(start)
-    x, y = position[:, 0].tolist(), position[:, 1].tolist()
-    corners, corner_of = _find_corners(x, y, start.tolist(), twin)
-    return Mesh(grid_m, x, y, start.tolist(), twin, corners, corner_of)
+    vertex = ring.reshape(-1, 2).astype(np.int64)
+    low = vertex.min(axis=0) if len(vertex) else np.zeros(2, dtype=np.int64)
+    key = (vertex[:, 0] - low[0]) << 32 | (vertex[:, 1] - low[1])  # by x, then by y
+    _, first, index = np.unique(key, return_index=True, return_inverse=True)
+    starts = index.reshape(-1).astype(np.int64)
+    positions = vertex[first].astype(np.float64)
+    twins = _pair(starts)
+    corners, corner_at = _find_corners(positions, starts, twins)
+    return Mesh(grid_m, positions, starts, twins, corners, corner_at)
 
 
 def _cross(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -196,40 +262,40 @@ def _cross(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64
     return np.asarray(ab[..., 0] * ac[..., 1] - ab[..., 1] * ac[..., 0])
 
 
-def _pair(start: NDArray[np.int64]) -> list[int]:
+def _pair(starts: Indices) -> Indices:
     """Match the half-edges that run the same way back."""
-    corner = start.reshape(-1, 3)
+    if not len(starts):
+        return starts
+    corner = starts.reshape(-1, 3)
     end = np.roll(corner, -1, axis=1).reshape(-1)
-    count = int(start.max(initial=0)) + 1
-    out, back = start * count + end, end * count + start
+    count = int(starts.max()) + 1
+    out, back = starts * count + end, end * count + starts
     order = np.argsort(out, kind="stable")
-    at = np.searchsorted(out[order], back)
-    found = np.minimum(at, len(order) - 1) if len(order) else at
-    match = order[found] if len(order) else found
-    return np.where(out[match] == back, match, -1).tolist() if len(order) else []
+    match = order[np.minimum(np.searchsorted(out, back, sorter=order), len(order) - 1)]
+    return np.where(out[match] == back, match, -1)
 
 
-def _find_corners(
-    x: Sequence[float], y: Sequence[float], start: Sequence[int], twin: Sequence[int]
-) -> tuple[tuple[Corner, ...], list[int]]:
-    """Walk the wedge of water at each edge vertex, from the edge ahead round to the edge behind."""
-    corners: list[Corner] = []
-    corner_of = [-1] * len(start)
-    for first, other in enumerate(twin):
-        if other != -1:
-            continue
-        vertex = start[first]
-        fan = [first]
-        while True:
-            half = fan[-1]
-            corner_of[half] = len(corners)
-            behind = half - 1 if half % 3 else half + 2  # runs into the vertex
-            if twin[behind] == -1:
-                break
-            fan.append(twin[behind])
-        following = start[first + 1 if first % 3 != 2 else first - 2]
-        preceding = start[behind]
-        ox, oy = x[vertex], y[vertex]
-        turn = (x[following] - ox) * (y[preceding] - oy) - (y[following] - oy) * (x[preceding] - ox)
-        corners.append(Corner(vertex, following, preceding, tuple(fan), turn < 0))
-    return tuple(corners), corner_of
+def _find_corners(positions: NDArray[np.float64], starts: Indices, twins: Indices) -> tuple[Corners, Indices]:
+    """Walk the wedge of water at each edge vertex, from the edge ahead round to the edge behind: all at once."""
+    half = np.flatnonzero(twins < 0)
+    following = starts[half + np.where(half % 3 != 2, 1, -2)]
+    vertex, count = starts[half], len(half)
+    corner, behind = np.arange(count), np.empty(count, dtype=np.int64)
+    fans: list[Indices] = []
+    owners: list[Indices] = []
+    while len(half):
+        fans.append(half)
+        owners.append(corner)
+        into = half + np.where(half % 3, -1, 2)  # runs into the vertex
+        behind[corner] = into
+        onward = twins[into] >= 0
+        half, corner = twins[into[onward]], corner[onward]
+    owner = np.concatenate(owners) if owners else np.empty(0, dtype=np.int64)
+    order = np.argsort(owner, kind="stable")  # within a corner the rounds stay in their order
+    fan = np.concatenate(fans)[order] if fans else np.empty(0, dtype=np.int64)
+    corner_at = np.full(len(starts), -1, dtype=np.int64)
+    corner_at[fan] = owner[order]
+    preceding = starts[behind]
+    turn = _cross(positions[vertex], positions[following], positions[preceding])
+    first = np.concatenate([[0], np.cumsum(np.bincount(owner, minlength=count))]).astype(np.int64)
+    return Corners(vertex, following, preceding, turn < 0, first, fan), corner_at

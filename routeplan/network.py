@@ -9,8 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections import Counter
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
@@ -18,8 +17,8 @@ import numpy as np
 import shapely
 
 from routeplan.approaches import INSET_M, Approach, Attachment, find_attachments
-from routeplan.mesh import Mesh, build_mesh
-from routeplan.sight import find_corner_legs, find_point_legs, place_points
+from routeplan.mesh import build_mesh
+from routeplan.sight import find_corner_legs, find_point_legs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
 
     from layers import Region
     from routeplan.boats import Boat
+    from routeplan.mesh import Mesh
     from routeplan.water import Water
 
     Points = NDArray[np.float64]
@@ -47,6 +47,7 @@ _SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit, at the mo
 _CLOSEST_SAMPLE_M = 20.0  # [m] and at the least
 _LEAST_SAMPLES = 40  # on one stretch of such an edge, if they needn't lie closer than that
 _MOST_SAMPLES = 400  # on one stretch of such an edge
+_AROUND_M = 50.0  # [m] of water looked at round a limit, well beyond its skirting points
 _SKIRT_M = 2.0  # [m] how far outside a limit its skirting points lie, so that legs between them stay outside
 
 
@@ -132,6 +133,12 @@ class Network:
         Ways through gates.
     terminals
         Docks, then waypoints, then whatever was joined since.
+    mesh
+        The navigable water in triangles.
+    own
+        How many of the terminals are the region's docks and waypoints.
+    ways
+        What `routeplan.tracks` has found between these, by what it was asked for; all networks grown from one share it.
     """
 
     region: Region
@@ -143,16 +150,9 @@ class Network:
     lengths_nmi: Points
     gate_legs: tuple[GateLeg, ...]
     terminals: tuple[Terminal, ...]
-
-    @cached_property
-    def mesh(self) -> Mesh:
-        """The triangulated water, built when a position has to be joined.
-
-        Returns
-        -------
-        The mesh.
-        """
-        return build_mesh(self.water.navigable, self.water.grid_m)
+    mesh: Mesh
+    own: int = 0
+    ways: dict[Any, Any] = field(default_factory=dict, repr=False)
 
     def terminal(self, name: str) -> int:
         """Find a terminal by its place's exact name.
@@ -226,12 +226,8 @@ def connect(region: Region, boat: Boat, water: Water, progress: Callable[[float]
     The network.
     """
     mesh = build_mesh(water.navigable, water.grid_m)
-    reflex = [c for c, corner in enumerate(mesh.corners) if corner.reflex]
-    node_of = {corner: node for node, corner in enumerate(reflex)}
-    nodes = np.array([(mesh.x[mesh.corners[c].vertex], mesh.y[mesh.corners[c].vertex]) for c in reflex]).reshape(-1, 2)
-    legs = np.array([(node_of[a], node_of[b]) for a, b in find_corner_legs(mesh, progress)], dtype=np.int32).reshape(
-        -1, 2
-    )
+    nodes = mesh.positions[mesh.corners.vertex[mesh.corners.reflex]]
+    legs = _node_of(mesh)[find_corner_legs(mesh, progress)]
     empty = Network(
         region=region,
         boat=boat,
@@ -242,10 +238,11 @@ def connect(region: Region, boat: Boat, water: Water, progress: Callable[[float]
         lengths_nmi=split_by_speed_area(water, nodes[legs[:, 0]] * water.grid_m, nodes[legs[:, 1]] * water.grid_m),
         gate_legs=(),
         terminals=(),
+        mesh=mesh,
     )
-    empty.__dict__["mesh"] = mesh  # just built: the cached property needn't build it again
     with_samples, _ = _add_points(empty, _sample_speed_edges(water))
-    return join_places(_add_gates(with_samples), _places_of(region))
+    joined = join_places(_add_gates(with_samples), _places_of(region))
+    return dataclasses.replace(joined, own=len(joined.terminals))
 
 
 def join_places(network: Network, places: Sequence[Place]) -> Network:
@@ -276,7 +273,7 @@ def join_places(network: Network, places: Sequence[Place]) -> Network:
         terminals.append(
             Terminal(place, dataclasses.replace(attachment, approaches=approaches), tuple(n for _, n in joined))
         )
-    return _replace(grown, terminals=tuple(terminals))
+    return dataclasses.replace(grown, terminals=tuple(terminals))
 
 
 def split_by_speed_area(water: Water, a: Points, b: Points) -> Points:
@@ -311,13 +308,6 @@ def split_by_speed_area(water: Water, a: Points, b: Points) -> Points:
     return np.maximum(lengths, 0.0)
 
 
-def _replace(network: Network, **changes: Any) -> Network:
-    grown = dataclasses.replace(network, **changes)
-    if "mesh" in network.__dict__:
-        grown.__dict__["mesh"] = network.mesh
-    return grown
-
-
 def _places_of(region: Region) -> list[Place]:
     places = []
     for layer in ("docks", "waypoints"):
@@ -343,20 +333,13 @@ def _add_points(network: Network, xy: Points) -> tuple[Network, list[int]]:
     steps = np.rint(xy / water.grid_m)
     older = np.rint(network.nodes[network.corner_count :] / water.grid_m)
     points = np.vstack([older, steps])
-    triangles = mesh.locate(points)
-    held = place_points(triangles)
-    positions = [(float(x), float(y)) for x, y in points]
-    reflex = [c for c, corner in enumerate(mesh.corners) if corner.reflex]
-    node_of = {corner: node for node, corner in enumerate(reflex)}
-    legs: list[tuple[int, int]] = []
-    for point in range(len(older), len(points)):
-        corners, others = find_point_legs(mesh, positions[point], triangles[point], held, positions)
-        here = network.corner_count + point
-        legs += [(node_of[c], here) for c in corners]
-        legs += [(network.corner_count + other, here) for other in others if other < point]
+    to_corners, to_points = find_point_legs(mesh, points, mesh.locate(points), first=len(older))
+    to_points = to_points[to_points[:, 1] < to_points[:, 0]] + network.corner_count
+    to_corners[:, 0] += network.corner_count
+    to_corners[:, 1] = _node_of(mesh)[to_corners[:, 1]]
     nodes = np.vstack([network.nodes, steps * water.grid_m])
-    new = np.array(legs, dtype=np.int32).reshape(-1, 2)
-    grown = _replace(
+    new = np.vstack([to_corners, to_points])[:, ::-1].astype(np.int32)
+    grown = dataclasses.replace(
         network,
         nodes=nodes,
         legs=np.vstack([network.legs, new]),
@@ -365,15 +348,22 @@ def _add_points(network: Network, xy: Points) -> tuple[Network, list[int]]:
     return grown, list(range(first, len(nodes)))
 
 
+def _node_of(mesh: Mesh) -> NDArray[np.int32]:
+    """Give each reflex corner the number of its node: nodes are these, in their order."""
+    return np.cumsum(mesh.corners.reflex, dtype=np.int32) - np.int32(1)
+
+
 def _sample_speed_edges(water: Water) -> Points:
     """[m] Points where a path may bend for a speed limit: along its edge as light does, and just outside to skirt it.
 
     On the edge alone a convex limit could never be skirted: a chord between two of its points runs inside.
     """
     samples = []
-    inner = water.navigable.buffer(-INSET_M)
-    shapely.prepare(inner)
     for area in water.speed_areas:
+        west, south, east, north = area.shape.bounds
+        around = west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M
+        inner = shapely.clip_by_rect(water.navigable, *around).buffer(-INSET_M)
+        shapely.prepare(inner)
         outside = area.shape.buffer(_SKIRT_M, join_style="mitre").simplify(0.9 * _SKIRT_M)
         corners = shapely.get_coordinates(outside)
         samples.append(corners[shapely.contains_xy(inner, corners)])
@@ -399,4 +389,4 @@ def _add_gates(network: Network) -> Network:
                 network, (a, b) = _add_points(network, np.array([near.entry, far.entry]))
                 ends = [tuple(network.nodes[n].tolist()) for n in (a, b)]
                 gate_legs.append(GateLeg(index, (a, b), (ends[0], near.start, far.start, ends[1])))
-    return _replace(network, gate_legs=tuple(gate_legs))
+    return dataclasses.replace(network, gate_legs=tuple(gate_legs))

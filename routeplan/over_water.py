@@ -207,7 +207,7 @@ def _views(
 
 def _settled(spread: Spread, cell: Cell, budget: float) -> NDArray[np.bool_]:
     """Tell which triangles lie in reach as a whole: all of one is seen from its corners, and one is near enough."""
-    corner = np.asarray(cell.mesh.corner_of, dtype=np.int64).reshape(-1, 3)
+    corner = cell.mesh.corner_at.reshape(-1, 3)
     node = cell.node[corner]
     left_nmi = np.where(node >= 0, spread.left_nmi(node, cell.kind, budget), -np.inf)
     return np.asarray((cell.spans_nmi <= left_nmi).any(axis=1))

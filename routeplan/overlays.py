@@ -18,7 +18,26 @@ if TYPE_CHECKING:
 
     Shapes = NDArray[np.object_] | Sequence[shapely.Geometry]
 
-__all__ = ["cut", "polygons_of", "unite"]
+__all__ = ["cut", "polygons_of", "union_of", "unite"]
+
+
+def union_of(shapes: Shapes) -> shapely.Geometry:
+    """Unite shapes, most of which lie apart, as islands do.
+
+    Parameters
+    ----------
+    shapes
+        [m] Valid geometries.
+
+    Returns
+    -------
+    [m] What they cover together; the one itself where all others are empty.
+    """
+    whole = np.asarray(shapes, dtype=object)
+    whole = whole[~shapely.is_empty(whole)]
+    if len(whole) == 1:
+        return whole[0]
+    return shapely.disjoint_subset_union_all(whole) if len(whole) else shapely.Polygon()
 
 
 def unite(shapes: Shapes, grid_m: float) -> shapely.MultiPolygon:

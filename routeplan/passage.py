@@ -142,6 +142,7 @@ def find_passage(
     boat: Boat | None = None,
     notes: Sequence[str] = (),
     every: bool = False,
+    plain: Network | None = None,
 ) -> Passage:
     """Plan a passage.
 
@@ -159,6 +160,9 @@ def find_passage(
         What else is to be said with the plans, such as what the fuel aboard was taken from.
     every
         Whether all plans that no other beats are told, not only those that are best at something.
+    plain
+        The network with `Margins.plain`, where a wider stand-off or fairways were asked for: what they cost in distance
+        is told against it.
 
     Returns
     -------
@@ -180,7 +184,7 @@ def find_passage(
     ]
     cautions = (*SAFETY_CAUTIONS, *notes, *asked, *skipped, *_price_notes(question))
     choice = choose(problem, trip, every=every)
-    teller = Teller(question, tracks, problem)
+    teller = Teller(question, tracks, problem, plain)
     if choice is None:
         raise NoPassageError(_refuse(question, tracks, problem, teller), cautions)
     by_label: dict[Label, list[PlanName]] = {}

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.calls import Call, Need
+    from routeplan.margins import Margins
     from routeplan.plans import Alternate, Plan, SlowerRun, Stop
     from routeplan.trips import ClosedDockRule, Trip
 
@@ -97,6 +98,33 @@ class PlanWords(Words):
             f"{fuel}; least margin {self.units.volume_down(plan.least_margin_l)} above the reserve",
             self.chances(plan),
         ]
+
+    def longer_line(self, plan: Plan, margins: Margins) -> str:
+        """Say what keeping further off, or to fairways, costs in distance.
+
+        Parameters
+        ----------
+        plan
+            The plan.
+        margins
+            What was asked for.
+
+        Returns
+        -------
+        A sentence without its stop; empty where nothing was asked for.
+        """
+        if plan.longer_nmi is None:
+            return ""
+        room = self.units.room
+        asked = [
+            f"{room(margins.planing_standoff_m)} off while planing" if margins.planing_standoff_m else "",
+            f"{room(margins.poor_survey_standoff_m)} off where the survey is poor"
+            if margins.poor_survey_standoff_m
+            else "",
+            "to fairways" if margins.fairways else "",
+        ]
+        cost = f"{shown_distance(plan.longer_nmi)} longer" if plan.longer_nmi >= 0.05 else "hardly longer"
+        return f"Keeping {' and '.join(filter(None, asked))} makes it {cost} than the way without"
 
     def cost_of(self, plan: Plan) -> str:
         """Say what a plan's fuel costs, as far as prices are known.

@@ -15,6 +15,7 @@ __all__ = [
     "Instead",
     "Leg",
     "NoPassageError",
+    "Passed",
     "Plan",
     "PlanName",
     "Refusal",
@@ -88,6 +89,30 @@ class Alternate(_Value):
     cautions: tuple[str, ...]
 
 
+class Passed(_Value):
+    """A waypoint that a leg passes close by.
+
+    Parameters
+    ----------
+    name
+        Its name.
+    after_nmi
+        [nmi] From the leg's beginning to where it is abeam.
+    abeam_nmi
+        [nmi] How far off it is then.
+    side
+        `port` or `starboard`.
+    at
+        When.
+    """
+
+    name: str
+    after_nmi: float
+    abeam_nmi: float
+    side: Literal["port", "starboard"]
+    at: When
+
+
 class Leg(_Value):
     """One leg as steered: one course, one speed.
 
@@ -119,6 +144,8 @@ class Leg(_Value):
         Whether all of it lies over charted depth enough.
     cautions
         What to heed on it.
+    passes
+        Waypoints that it passes close by, in order.
     """
 
     from_: str = Field(alias="from")
@@ -136,6 +163,7 @@ class Leg(_Value):
     aboard_after_low_l: float
     depth_checked: bool
     cautions: tuple[str, ...] = ()
+    passes: tuple[Passed, ...] = ()
 
 
 class Instead(_Value):
@@ -297,6 +325,9 @@ class Plan(_Value):
         [share] Chance that no arrival of the whole passage touches the reserve.
     chance_never_dry
         [share] Chance that no arrival finds less than the unusable fuel.
+    longer_nmi
+        [nmi] How much longer it is than the ways without, where a wider stand-off or fairways were asked for; None
+        where they weren't.
     closed_dock
         The closed-dock rule that the plan was made with.
     aboard_on_arrival_l, aboard_on_arrival_low_l
@@ -316,7 +347,7 @@ class Plan(_Value):
     cautions
         What to heed on this plan in particular.
     track
-        GeoJSON LineString of the whole way, within 1 m of it.
+        GeoJSON LineString of the whole way, within 1 m of it; a MultiLineString where it crosses the 180th meridian.
     """
 
     name: PlanName
@@ -332,6 +363,7 @@ class Plan(_Value):
     least_margin_l: float
     chance_reserve_kept: float
     chance_never_dry: float
+    longer_nmi: float | None = None
     closed_dock: ClosedDockRule
     aboard_on_arrival_l: float
     aboard_on_arrival_low_l: float

@@ -1,8 +1,8 @@
-"""What can be seen over water: triangular expansion.
+"""What can be seen over water: the legs between corners, and from points to corners and to one another.
 
 From a corner or a point the walk goes from triangle to triangle inside a cone whose two limits are vertices, narrowing
-as it goes. All tests are signs of exact cross products (see `routeplan.mesh`), so a leg that grazes a corner is seen
-and one that misses it by a centimetre is not.
+as it goes (`routeplan.looking`). All tests are signs of exact cross products (see `routeplan.mesh`), so a leg that
+grazes a corner is seen and one that misses it by a centimetre is not.
 
 References
 ----------
@@ -12,59 +12,30 @@ Oh and Leong, Edge N-level sparse visibility graphs, arXiv 1702.01524, 2017: tan
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from routeplan.looking import look_over
+
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Sequence
 
-    from routeplan.mesh import Corner, Mesh
+    from numpy.typing import NDArray
 
+    from routeplan.mesh import Mesh
+
+    Indices = NDArray[np.int64]
+    Points = NDArray[np.float64]
     Progress = Callable[[float], None]
-    Cone = tuple[float, float, float, float]  # right limit, left limit, as seen from the eye
-    Held = dict[int, list[int]]  # points in each triangle
 
-__all__ = ["Sight", "find_corner_legs", "find_point_legs", "place_points"]
+__all__ = ["find_corner_legs", "find_point_legs"]
 
-_REPORT_EVERY = 256  # corners between two words on progress
-
-
-@dataclass(frozen=True)
-class Sight:
-    """Corners and points that one eye sees; filled in place by the walk.
-
-    Parameters
-    ----------
-    corners
-        Indices into `Mesh.corners`, tangent or not.
-    points
-        Indices of the points that were placed in the mesh.
-    """
-
-    corners: set[int] = field(default_factory=set)
-    points: set[int] = field(default_factory=set)
+_AT_ONCE = 512  # corners looked from at once, between two words on progress: 40 ms in plain Python
+_MOST_WORDS = 100  # on progress: looking takes room for every corner each time
 
 
-def place_points(triangles: Sequence[Sequence[int]]) -> Held:
-    """Sort points by the triangles that hold them.
-
-    Parameters
-    ----------
-    triangles
-        For each point the triangles from `Mesh.locate`.
-
-    Returns
-    -------
-    Indices of points for each triangle that holds any.
-    """
-    held: Held = {}
-    for point, holders in enumerate(triangles):
-        for triangle in holders:
-            held.setdefault(triangle, []).append(point)
-    return held
-
-
-def find_corner_legs(mesh: Mesh, progress: Progress | None = None) -> list[tuple[int, int]]:
+def find_corner_legs(mesh: Mesh, progress: Progress | None = None) -> Indices:
     """Find every leg between two reflex corners that is tangent to the water's edge at both ends.
 
     Parameters
@@ -76,158 +47,153 @@ def find_corner_legs(mesh: Mesh, progress: Progress | None = None) -> list[tuple
 
     Returns
     -------
-    Pairs of corners, the smaller index first, in no order.
+    n x 2 pairs of corners, each once, the smaller index first, rising.
 
     Notes
     -----
     From a reflex corner only two cones can hold tangent legs, each bounded by one edge and the other edge's extension;
     the walk starts inside them, which is what makes it quick on a coast of many nearly straight corners.
     """
-    legs: list[tuple[int, int]] = []
     corners = mesh.corners
-    for index, corner in enumerate(corners):
-        if progress is not None and index % _REPORT_EVERY == 0:
-            progress(index / len(corners))
-        if not corner.reflex:
-            continue
-        sight = Sight()
-        for half, cone in _tangent_cones(mesh, corner):
-            _walk(mesh, (mesh.x[corner.vertex], mesh.y[corner.vertex]), half, cone, {}, (), sight)
-        _add_spokes(mesh, corner, sight)
-        legs.extend(
-            (index, other)
-            for other in sight.corners
-            if other > index and _is_tangent(mesh, corner, other) and _is_tangent(mesh, corners[other], index)
-        )
-    return legs
+    reflex = np.flatnonzero(corners.reflex)
+    found = []
+    at_once = max(_AT_ONCE, len(reflex) // _MOST_WORDS)
+    for begin in range(0, len(reflex), at_once):
+        if progress is not None:
+            progress(begin / len(reflex))
+        looking = reflex[begin : begin + at_once]
+        owner, spokes = _fans(mesh, looking)
+        eyes = mesh.positions[corners.vertex[looking]]
+        eye_of, halves, cones = _tangent_cones(mesh, looking, owner, spokes)
+        seen, _ = look_over(mesh, eyes, eye_of, halves, cones, eyes_in_all=len(reflex))
+        pairs = np.vstack([seen, _spoke_ends(mesh, owner, spokes)])
+        pairs[:, 0] = looking[pairs[:, 0]]
+        pairs = _each_once(pairs[pairs[:, 1] > pairs[:, 0]])
+        a, b = pairs.T
+        at = mesh.positions[corners.vertex]
+        found.append(pairs[_is_tangent(mesh, at[b], a) & _is_tangent(mesh, at[a], b)])
+    return np.vstack([np.empty((0, 2), dtype=np.int64), *found])
 
 
 def find_point_legs(
-    mesh: Mesh,
-    eye: tuple[float, float],
-    triangles: Iterable[int],
-    held: Held,
-    points: Sequence[tuple[float, float]],
-) -> tuple[list[int], list[int]]:
-    """Find the legs from one point of the water.
+    mesh: Mesh, points: Points, triangles: Sequence[Sequence[int]], first: int = 0
+) -> tuple[Indices, Indices]:
+    """Find the legs from points of the water.
 
     Parameters
     ----------
     mesh
         The water.
-    eye
-        The point, in steps of the grid.
-    triangles
-        All triangles that hold it (`Mesh.locate`).
-    held
-        The other points by triangle (`place_points`).
     points
-        Positions of all points in steps of the grid.
+        [steps] n x 2 positions.
+    triangles
+        For each point all triangles that hold it (`Mesh.locate`).
+    first
+        Index of the first point to look from; to those before it and after it is looked all the same.
 
     Returns
     -------
-    Reflex corners at which the leg is tangent, and points (the eye itself among them if it was placed); both sorted.
+    Pairs of a point and a reflex corner at which the leg is tangent, and of two points that see one another, the eye
+    first (no point sees itself); each n x 2, rising.
     """
-    sight = Sight()
-    ox, oy = eye
-    for triangle in triangles:
-        sight.points.update(held.get(triangle, ()))
-        for half in range(3 * triangle, 3 * triangle + 3):
-            following = half + 1 if half % 3 != 2 else half - 2
-            sight.corners.add(mesh.corner_of[half])
-            rx, ry = mesh.x[mesh.start[half]] - ox, mesh.y[mesh.start[half]] - oy
-            lx, ly = mesh.x[mesh.start[following]] - ox, mesh.y[mesh.start[following]] - oy
-            if rx * ly - ry * lx > 0:  # an eye on the edge looks through it from the neighbour, which holds it too
-                _walk(mesh, eye, half, (rx, ry, lx, ly), held, points, sight)
-    tangent = [c for c in sight.corners if mesh.corners[c].reflex and _is_tangent_from(mesh, eye, mesh.corners[c])]
-    return sorted(tangent), sorted(sight.points)
+    holder = np.repeat(np.arange(len(points)), [len(t) for t in triangles])
+    triangle = np.fromiter((t for holders in triangles for t in holders), dtype=np.int64, count=len(holder))
+    by_triangle = np.argsort(triangle, kind="stable")
+    held = holder[by_triangle]
+    held_first = np.searchsorted(triangle[by_triangle], np.arange(len(mesh.starts) // 3 + 1))
+    eye, own = holder[holder >= first] - first, triangle[holder >= first]
+    eyes = points[first:]
+    halves = (3 * own[:, None] + np.arange(3)).ravel()
+    eye_of = np.repeat(eye, 3)
+    right = mesh.positions[mesh.starts[halves]] - eyes[eye_of]
+    left = mesh.positions[mesh.starts[_following(halves)]] - eyes[eye_of]
+    through = _cross(right, left) > 0  # an eye on the edge looks through it from the neighbour, which holds it too
+    cones = np.hstack([right, left])[through]
+    placed = held_first, held, points
+    seen_corners, seen_points = look_over(
+        mesh, eyes, eye_of[through], halves[through], cones, placed, eyes_in_all=len(eyes)
+    )
+    near = mesh.corner_at[halves]
+    is_corner = near >= 0
+    is_corner[is_corner] = mesh.corners.reflex[near[is_corner]]
+    corners = np.vstack([seen_corners, np.column_stack([eye_of, near])[is_corner]])
+    count = held_first[own + 1] - held_first[own]
+    start = np.repeat(held_first[own] - np.cumsum(count) + count, count)
+    beside = np.column_stack([np.repeat(eye, count), held[start + np.arange(len(start))]])
+    others = np.vstack([seen_points, beside])
+    corners[:, 0] += first
+    others[:, 0] += first
+    corners = _each_once(corners)
+    others = _each_once(others[others[:, 0] != others[:, 1]])
+    return corners[_is_tangent(mesh, points[corners[:, 0]], corners[:, 1])], others
 
 
-def _walk(
-    mesh: Mesh,
-    eye: tuple[float, float],
-    first: int,
-    cone: Cone,
-    held: Held,
-    points: Sequence[tuple[float, float]],
-    sight: Sight,
-) -> None:
-    """Collect what is seen through one half-edge, whose start is on the right."""
-    x, y, start, twin, corner_of = mesh.x, mesh.y, mesh.start, mesh.twin, mesh.corner_of
-    ox, oy = eye
-    seen = sight.corners.add
-    stack = [(first, *cone)]
-    while stack:
-        half, rx, ry, lx, ly = stack.pop()
-        other = twin[half]
-        if other < 0:
-            continue
-        k = other % 3
-        right = other + 1 if k != 2 else other - 2  # from the right end to the apex
-        left = other - 1 if k else other + 2  # from the apex to the left end
-        if held and other // 3 in held:
-            for point in held[other // 3]:
-                px, py = points[point]
-                px -= ox
-                py -= oy
-                if rx * py - ry * px >= 0 and lx * py - ly * px <= 0:
-                    sight.points.add(point)
-        apex = start[left]
-        ax, ay = x[apex] - ox, y[apex] - oy
-        from_right = rx * ay - ry * ax
-        from_left = lx * ay - ly * ax
-        if from_right >= 0 and from_left <= 0:
-            seen(corner_of[left])
-        if from_right > 0:
-            stack.append((right, rx, ry, ax, ay) if from_left < 0 else (right, rx, ry, lx, ly))
-        if from_left < 0:
-            stack.append((left, ax, ay, lx, ly) if from_right > 0 else (left, rx, ry, lx, ly))
+def _fans(mesh: Mesh, looking: Indices) -> tuple[Indices, Indices]:
+    """List the spokes around corners, and whose each is, by its place in `looking`."""
+    first, end = mesh.corners.fan_first[looking], mesh.corners.fan_first[looking + 1]
+    count = end - first
+    owner = np.repeat(np.arange(len(looking)), count)
+    place = np.repeat(first - np.cumsum(count) + count, count) + np.arange(len(owner))
+    return owner, mesh.corners.fan[place]
 
 
-def _tangent_cones(mesh: Mesh, corner: Corner) -> list[tuple[int, Cone]]:
-    """Cut the two tangent wedges of a reflex corner along the triangles around it.
+def _tangent_cones(mesh: Mesh, looking: Indices, owner: Indices, spokes: Indices) -> tuple[Indices, Indices, Points]:
+    """Cut the two tangent wedges of reflex corners along the triangles around them.
 
     Counting angles from the edge ahead, the water spans (0, t) with t over 180 degrees. The wedges are [0, t - 180]
     and [180, t]; in that range one cross product tells before from behind.
     """
-    x, y, start = mesh.x, mesh.y, mesh.start
-    ox, oy = x[corner.vertex], y[corner.vertex]
-    nx, ny = x[corner.following] - ox, y[corner.following] - oy
-    px, py = x[corner.preceding] - ox, y[corner.preceding] - oy
-    cones: list[tuple[int, Cone]] = []
-    for spoke in corner.fan:
-        k = spoke % 3
-        far = spoke + 1 if k != 2 else spoke - 2
-        end = spoke - 1 if k else spoke + 2
-        rx, ry = x[start[far]] - ox, y[start[far]] - oy
-        lx, ly = x[start[end]] - ox, y[start[end]] - oy
-        if ry * px - rx * py > 0:  # the right limit lies before the extension of the edge behind
-            limit = (-px, -py) if ly * px - lx * py < 0 else (lx, ly)
-            cones.append((far, (rx, ry, *limit)))
-        if ny * lx - nx * ly > 0:  # the left limit lies past the extension of the edge ahead
-            limit = (-nx, -ny) if ny * rx - nx * ry < 0 else (rx, ry)
-            cones.append((far, (*limit, lx, ly)))
-    return cones
+    corners, positions = mesh.corners, mesh.positions
+    eye = positions[corners.vertex[looking]][owner]
+    ahead = positions[corners.following[looking]][owner] - eye
+    behind = positions[corners.preceding[looking]][owner] - eye
+    far = _following(spokes)
+    right = positions[mesh.starts[far]] - eye
+    left = positions[mesh.starts[_preceding(spokes)]] - eye
+    before = _cross(behind, right) > 0  # the right limit lies before the extension of the edge behind
+    cut = _cross(behind, left) < 0
+    first = np.hstack([right, np.where(cut[:, None], -behind, left)])
+    after = _cross(ahead, left) < 0  # the left limit lies past the extension of the edge ahead
+    cut = _cross(ahead, right) > 0
+    last = np.hstack([np.where(cut[:, None], -ahead, right), left])
+    eye_of = np.concatenate([owner[before], owner[after]])
+    order = np.argsort(eye_of, kind="stable")
+    halves = np.concatenate([far[before], far[after]])[order]
+    return eye_of[order], halves, np.vstack([first[before], last[after]])[order]
 
 
-def _add_spokes(mesh: Mesh, corner: Corner, sight: Sight) -> None:
-    for spoke in corner.fan:
-        sight.corners.add(mesh.corner_of[spoke + 1 if spoke % 3 != 2 else spoke - 2])
-    last = corner.fan[-1]
-    sight.corners.add(mesh.corner_of[last - 1 if last % 3 else last + 2])
+def _spoke_ends(mesh: Mesh, owner: Indices, spokes: Indices) -> Indices:
+    """Pair corners with the reflex corners at the other ends of the edges that leave them."""
+    ends = np.concatenate([mesh.corner_at[_following(spokes)], mesh.corner_at[_preceding(spokes)]])
+    owners = np.concatenate([owner, owner])
+    is_corner = ends >= 0
+    is_corner[is_corner] = mesh.corners.reflex[ends[is_corner]]
+    return np.column_stack([owners, ends])[is_corner]
 
 
-def _is_tangent(mesh: Mesh, corner: Corner, other: int) -> bool:
-    far = mesh.corners[other]
-    if not (corner.reflex and far.reflex):
-        return False
-    return _is_tangent_from(mesh, (mesh.x[far.vertex], mesh.y[far.vertex]), corner)
+def _each_once(pairs: Indices) -> Indices:
+    """Drop what stands there twice, and order the rest: by one number a pair, for rows take ten times as long."""
+    count = int(pairs.max(initial=0)) + 1
+    key = np.unique(pairs[:, 0] * count + pairs[:, 1])
+    return np.column_stack([key // count, key % count])
 
 
-def _is_tangent_from(mesh: Mesh, eye: tuple[float, float], corner: Corner) -> bool:
-    """Tell whether the line from the eye leaves both edges of the corner on one side."""
-    ox, oy = mesh.x[corner.vertex], mesh.y[corner.vertex]
-    dx, dy = eye[0] - ox, eye[1] - oy
-    ahead = dx * (mesh.y[corner.following] - oy) - dy * (mesh.x[corner.following] - ox)
-    behind = dx * (mesh.y[corner.preceding] - oy) - dy * (mesh.x[corner.preceding] - ox)
-    return not (ahead > 0 > behind or ahead < 0 < behind)
+def _is_tangent(mesh: Mesh, eyes: Points, corner: Indices) -> NDArray[np.bool_]:
+    """Tell whether the lines from eyes leave both edges of their corners on one side."""
+    at = mesh.positions[mesh.corners.vertex[corner]]
+    along = eyes - at
+    ahead = _cross(along, mesh.positions[mesh.corners.following[corner]] - at)
+    behind = _cross(along, mesh.positions[mesh.corners.preceding[corner]] - at)
+    return ~(((ahead > 0) & (behind < 0)) | ((ahead < 0) & (behind > 0)))
+
+
+def _following(halves: Indices) -> Indices:
+    return np.asarray(np.where(halves % 3 != 2, halves + 1, halves - 2))
+
+
+def _preceding(halves: Indices) -> Indices:
+    return np.asarray(np.where(halves % 3 != 0, halves - 1, halves + 2))
+
+
+def _cross(a: Points, b: Points) -> Points:
+    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])

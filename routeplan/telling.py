@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from layers.plane import METRES_PER_NMI
 from routeplan.chances import find_chances
+from routeplan.detours import plain_distances_nmi
 from routeplan.escapes import Escapes
 from routeplan.gate_waits import sail
 from routeplan.itinerary import Stretch, TurnNames, find_stretches
-from routeplan.plans import Alternate, Leg, Plan, PlanName, Stop, Wait
+from routeplan.plans import Alternate, Leg, Passed, Plan, PlanName, Stop, Wait
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
 
     from routeplan.asking import Question
     from routeplan.docks import Dock
+    from routeplan.network import Network
     from routeplan.problem import Label, Problem
     from routeplan.tracks import Track, Tracks
 
@@ -44,9 +47,14 @@ class Teller:
         Its rates are those that were planned with, the chosen speed's first.
     problem
         The search that found the labels.
+    plain
+        The network without a wider stand-off and fairways, where these were asked for.
     """
 
-    def __init__(self, question: Question, tracks: Sequence[Tracks], problem: Problem) -> None:
+    def __init__(
+        self, question: Question, tracks: Sequence[Tracks], problem: Problem, plain: Network | None = None
+    ) -> None:
+        self.plain = plain
         self.question = question
         self.tracks = tracks[0]
         self.rates = {t.rates.speed_kn[0]: t.rates for t in tracks}
@@ -103,6 +111,7 @@ class Teller:
             least_margin_l=min(margins, default=self.problem.low_l(end.mean_l, 0.0, end.sd_l) - self.problem.floor_l),
             chance_reserve_kept=chances.reserve_kept,
             chance_never_dry=chances.never_dry,
+            longer_nmi=self._longer_nmi(path),
             closed_dock=self.problem.closed_dock,
             aboard_on_arrival_l=end.aboard_l,
             aboard_on_arrival_low_l=self.problem.low_l(end.mean_l, end.burned_l, end.sd_l),
@@ -127,7 +136,7 @@ class Teller:
                 if dock.doubts
             ),
             cautions=tuple(cautions),
-            track={"type": "LineString", "coordinates": [[round(x, 6), round(y, 6)] for x, y in track.coords]},
+            track=_geojson(track),
         )
 
     def breaches(self, label: Label) -> list[int]:
@@ -149,6 +158,17 @@ class Teller:
             and step.hop is not None
             and not self.escapes.allows(step.place, step.stage, *self._burned_on_arrival(step))
         ]
+
+    def _longer_nmi(self, path: list[Label]) -> float | None:
+        """[nmi] Tell how much longer a way is than it would be without what was asked to keep off from or to."""
+        if self.plain is None:
+            return None
+        question = self.question
+        hops = [(a.place, b.place, b.hop.track.distance_nmi) for a, b in pairwise(path) if b.hop is not None]
+        plain = plain_distances_nmi(
+            question.network, self.plain, question.boat, question.speed_kn, [(a, b) for a, b, _ in hops]
+        )
+        return sum(nmi - plain.get((a, b), nmi) for a, b, nmi in hops)
 
     def _at(self, time_h: float) -> datetime:
         return self.problem.depart + timedelta(hours=time_h)
@@ -199,6 +219,16 @@ class Teller:
                         aboard_after_low_l=self.problem.low_l(before.mean_l, burned_l, before.sd_l),
                         depth_checked=stretch.depth_checked,
                         cautions=stretch.cautions,
+                        passes=tuple(
+                            Passed(
+                                name=name,
+                                after_nmi=share * stretch.distance_nmi,
+                                abeam_nmi=off_m / METRES_PER_NMI,
+                                side="port" if port else "starboard",
+                                at=self._at(time_h + share * stretch.time_h),
+                            )
+                            for name, share, off_m, port in names.passed(stretch.a, stretch.b)
+                        ),
                     )
                 )
                 here, time_h = there, time_h + stretch.time_h
@@ -417,3 +447,11 @@ def _point_words(before: Stretch, after: Stretch) -> str | None:
 
 def _rounded(position: list[float]) -> tuple[float, float]:
     return round(position[0], 6), round(position[1], 6)
+
+
+def _geojson(track: shapely.LineString | shapely.MultiLineString) -> dict[str, Any]:
+    """Write a track: one line, or where it crosses the 180th meridian its pieces in their order."""
+    lines = [[[round(x, 6), round(y, 6)] for x, y in line.coords] for line in shapely.get_parts(track)]
+    if len(lines) == 1:
+        return {"type": "LineString", "coordinates": lines[0]}
+    return {"type": "MultiLineString", "coordinates": lines}

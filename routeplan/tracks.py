@@ -6,7 +6,9 @@ apart round one headland become one, kinks that save next to nothing go. Time an
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -30,13 +32,14 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
     Point = tuple[float, float]
 
-__all__ = ["Track", "Tracks", "build_dock_graph"]
+__all__ = ["OUTSIDE_FAIRWAYS", "Track", "Tracks", "build_dock_graph"]
 
 _SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are merged: 21 s at 26 kn
 _KINK_SHARE = 5e-4  # of time or fuel on the legs around: what a kink must save to stay
 _MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may lengthen the track by
 _MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
 _MOST_SHUT = 12  # sets of gates that are tried shut
+OUTSIDE_FAIRWAYS = 1.25  # what a mile outside counts where fairways are preferred: they may be a quarter longer
 _ROOM_M = 0.02  # [m] a leg that runs along the water's edge may leave it by this much: rounding
 
 
@@ -107,15 +110,16 @@ class Tracks:
     def __init__(self, network: Network, boat: Boat, speed_kn: float) -> None:
         self.network = network
         self.rates = Rates.of(boat, network, speed_kn)
-        self._room = network.water.navigable.buffer(_ROOM_M, join_style="mitre")
-        shapely.prepare(self._room)
-        self._limited = shapely.union_all([area.shape for area in network.water.speed_areas])
-        shapely.prepare(self._limited)
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
         self._legs = LegGraph(network)
-        self._by_fuel, self._by_time = Price.of_fuel(self.rates), Price.of_time(self.rates)
+        dear = _dearness(network)
+        self._dearest = float(dear.max())
+        self._by_fuel, self._by_time = (
+            Price(price.per_nmi * dear, price.slow_per_nmi * dear, price.per_waited_h)
+            for price in (Price.of_fuel(self.rates), Price.of_time(self.rates))
+        )
 
     def find(
         self, pairs: Iterable[tuple[int, int]], most_l: float = np.inf
@@ -135,6 +139,22 @@ class Tracks:
         pairs without a way are left out.
         """
         wanted = {(min(p), max(p)) for p in pairs if p[0] != p[1]}
+        known = self.network.ways.setdefault(self.rates, {})
+        tracks = {pair: known[pair][1] for pair in wanted if pair in known and known[pair][0] >= most_l}
+        new = self._find_new(wanted - set(tracks), most_l)
+        known.update({pair: (most_l, found) for pair, found in new.items() if pair[1] < self.network.own})
+        both: dict[tuple[int, int], tuple[Track, ...]] = {}
+        for (a, b), found in (tracks | new).items():
+            kept = tuple(t for t in found if t.fuel_l <= most_l)
+            if kept:
+                both[a, b] = kept
+                both[b, a] = tuple(t.reversed() for t in kept)
+        return both
+
+    def _find_new(self, wanted: set[tuple[int, int]], most_l: float) -> dict[tuple[int, int], tuple[Track, ...]]:
+        """Find the tracks of pairs; those of a pair without a way are none."""
+        if not wanted:
+            return {}
         paths: dict[tuple[int, int], dict[tuple[int, ...], None]] = {}
         # without limits and gates the shortest way is the quickest and takes the least fuel
         for by_fuel in (False, True) if self.network.water.speed_areas or self.network.gate_legs else (True,):
@@ -148,14 +168,22 @@ class Tracks:
                     todo.setdefault(shut | {gate}, set()).update(through)
         drawn = {pair: [self._steer(pair, nodes) for nodes in found] for pair, found in paths.items()}
         self._measure(drawn)
-        tracks = {pair: _undominated([self._track(pair, *d) for d in found]) for pair, found in drawn.items()}
-        both: dict[tuple[int, int], tuple[Track, ...]] = {}
-        for (a, b), found in tracks.items():
-            kept = tuple(t for t in found if t.fuel_l <= most_l)
-            if kept:
-                both[a, b] = kept
-                both[b, a] = tuple(t.reversed() for t in kept)
-        return both
+        return {
+            pair: tuple(_undominated([self._track(pair, *d) for d in drawn.get(pair, ())])) for pair in sorted(wanted)
+        }
+
+    @cached_property
+    def _room(self) -> tuple[NDArray[np.object_], shapely.STRtree]:
+        """[m] Where legs may run, each water by itself, and an index of it; made when a way has to be steered."""
+        room = _widened(self.network.water.navigable, _ROOM_M)
+        return room, shapely.STRtree(room)
+
+    @cached_property
+    def _limited(self) -> shapely.Geometry:
+        """[m] Where any speed limit holds."""
+        limited = shapely.union_all([area.shape for area in self.network.water.speed_areas])
+        shapely.prepare(limited)
+        return limited
 
     def reach_l(self, source: int) -> Points:
         """[l] Least fuel from one terminal to every terminal, along the network, before steering.
@@ -169,7 +197,7 @@ class Tracks:
         -------
         One figure a terminal; infinity where there is no way.
         """
-        legs, price = self._legs, self._by_fuel
+        legs, price = self._legs, Price.of_fuel(self.rates)
         away = csgraph.dijkstra(legs.weigh(price), directed=True, indices=legs.first + source)
         return np.array([legs.arrive(t, away, price)[0] for t in range(len(self.network.terminals))])
 
@@ -190,7 +218,7 @@ class Tracks:
         legs, first = self._legs, self._legs.first
         price = self._by_fuel if by_fuel else self._by_time
         gates = {pair: g.gate for g in self.network.gate_legs for pair in (g.nodes, g.nodes[::-1])}
-        limit = most_l if by_fuel else np.inf
+        limit = most_l * self._dearest if by_fuel else np.inf
         away, before = csgraph.dijkstra(
             legs.weigh(price, shut),
             directed=True,
@@ -203,7 +231,7 @@ class Tracks:
                 if (source, target) not in wanted:
                     continue
                 cost, last = legs.arrive(target, away[row], price)
-                if not np.isfinite(cost) or (by_fuel and cost > most_l):
+                if not np.isfinite(cost) or cost > limit:
                     continue
                 nodes = [last]
                 while before[row, nodes[-1]] < first:
@@ -265,7 +293,7 @@ class Tracks:
                 i += 1
         points = [shortest[k] for k in kept]
         while True:
-            lengths = [float(np.hypot(q[0] - p[0], q[1] - p[1])) for p, q in pairwise(points[1:-1])]
+            lengths = [math.dist(p, q) for p, q in pairwise(points[1:-1])]
             for at in sorted(range(len(lengths)), key=lengths.__getitem__):
                 merged = self._merge(*points[at : at + 4])
                 if merged is not None:
@@ -287,14 +315,14 @@ class Tracks:
 
     def _meets_limit(self, points: list[Point]) -> bool:
         """Tell whether a speed limit may hold anywhere among some points."""
-        return bool(self._limited.intersects(shapely.MultiPoint(points).convex_hull))
+        return bool(self.network.water.speed_areas and self._limited.intersects(shapely.MultiPoint(points).convex_hull))
 
     def _is_as_cheap(self, new: list[Point], old: list[Point]) -> bool:
         """Tell whether a redrawn piece costs, in time and in fuel, next to nothing more than it did."""
         ends = np.array([*pairwise(new), *pairwise(old)])
         lengths = split_by_speed_area(self.network.water, ends[:, 0], ends[:, 1])
         redrawn, before = lengths[: len(new) - 1].sum(axis=0), lengths[len(new) - 1 :].sum(axis=0)
-        rates = (self.rates.hours_per_nmi, self.rates.litres_per_nmi)
+        rates = (self._by_time.per_nmi, self._by_fuel.per_nmi)
         return all(redrawn @ rate <= before @ rate * (1 + _KINK_SHARE) for rate in rates)
 
     def _merge(self, a: Point, b: Point, c: Point, d: Point) -> Point | None:
@@ -325,7 +353,9 @@ class Tracks:
         return meeting
 
     def _sees(self, a: Any, b: Any) -> bool:
-        return bool(shapely.covers(self._room, shapely.LineString([a, b])))
+        line = shapely.LineString([a, b])
+        room, tree = self._room
+        return bool(shapely.covers(room[tree.query(line)], line).any())
 
     def _measure(self, drawn: dict[tuple[int, int], list[tuple[list[Point], list[str], list[GateLeg]]]]) -> None:
         """Measure every stretch of the drawn tracks that hasn't been measured yet, all at once."""
@@ -407,6 +437,28 @@ def build_dock_graph(
     for index in graph:
         graph.nodes[index]["place"] = at_speeds[0].network.terminals[index].place
     return graph
+
+
+def _dearness(network: Network) -> Points:
+    """Tell what a mile counts in each kind of water where fairways are preferred; 1 everywhere where they aren't."""
+    fairway = np.array([False, *(area.fairway for area in network.water.speed_areas)])
+    return np.where(fairway | (not fairway.any()), 1.0, OUTSIDE_FAIRWAYS)
+
+
+def _widened(water: shapely.MultiPolygon, by_m: float) -> NDArray[np.object_]:
+    """[m] Widen each of several waters a little, ring by ring: one buffer round everything takes ten times as long."""
+    wide = []
+    for part in shapely.get_parts(water):
+        shore = shapely.polygons(part.exterior).buffer(by_m, join_style="mitre")
+        islands = shapely.get_parts(
+            shapely.buffer(shapely.polygons(np.asarray(part.interiors, dtype=object)), -by_m, join_style="mitre")
+        )
+        rings = [island.exterior for island in islands if not island.is_empty]
+        wide.append(shapely.Polygon(shore.exterior, [*shore.interiors, *rings]))
+    room = np.empty(len(wide), dtype=object)
+    room[:] = wide
+    shapely.prepare(room)
+    return room
 
 
 def _xy(node: Points) -> Point:

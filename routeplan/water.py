@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from layers.errors import InputError
 from layers.hours import read_hours
 from layers.plane import Plane
+from routeplan.bridges import cut_bridges
 from routeplan.mesh import grid_m_for
-from routeplan.overlays import polygons_of
+from routeplan.overlays import polygons_of, union_of
+from routeplan.standing_off import ROUND_SEGMENTS, Poor, circumscribed, draw_back, with_narrows
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,73 +31,45 @@ if TYPE_CHECKING:
 
     from layers import Region
     from routeplan.boats import Boat
+    from routeplan.bridges import Gate
+    from routeplan.margins import Margins
 
 __all__ = [
     "SEASON_LOOKAHEAD_H",
     "CautionArea",
-    "Gate",
-    "Margins",
     "SpeedArea",
     "Water",
     "build_water",
-    "read_margins",
     "zones_in_force",
 ]
 
-_STRIP_HALF_M = 1.0  # [m] half the width of the strip that closes water under a low bridge
 _CRACK_M = 1.0  # [m] half the width below which a gap between depth areas is a crack in the data
-_END_REACH_M = 100.0  # [m] how far a bridge's end is extended to meet land
-_SIMPLIFY_SHARE = 0.1  # of the stand-off: the most that the edge may end up nearer than it
-_ARC_SEGMENTS = 4  # per quarter turn of the stand-off: few, for few corners
-_ROUND_SEGMENTS = 16  # per quarter turn of what has to be nearer to round
 SEASON_LOOKAHEAD_H = 72  # [h] a season that begins so soon after the departure counts from the start
-_GATE_WAIT_H = 10 / 60  # [h] stated default where an opening gives no wait_min (common practice: ten minutes a lift)
-_GATE_REACH_M = 100.0  # [m] how near to its bridge an opening has to lie
-
-
-class Margins(BaseModel):
-    """What a boat keeps clear of.
-
-    Parameters
-    ----------
-    under_keel_m
-        [m] Least charted water under the keel.
-    overhead_m
-        [m] Least air over the highest point, under bridges and cables.
-    standoff_m
-        [m] Distance kept from everything that closes the water.
-    snap_nmi
-        [nmi] How far a place may lie from navigable water and still be joined to it.
-    allow_unsurveyed
-        Whether water without charted depth may be used.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-    under_keel_m: float = Field(default=0.5, ge=0, le=50)
-    overhead_m: float = Field(default=0.5, ge=0, le=50)
-    standoff_m: float = Field(default=50.0, ge=5, le=2000)
-    snap_nmi: float = Field(default=0.5, ge=0, le=5)
-    allow_unsurveyed: bool = False
 
 
 @dataclass(frozen=True)
 class SpeedArea:
-    """Water in which one speed limit holds; areas don't overlap, the lowest limit wins.
+    """Water of one kind: where one speed limit holds, or a fairway; areas don't overlap, the lowest limit wins.
 
     Parameters
     ----------
     limit_kn
-        [kn] Fastest speed through water.
+        [kn] Fastest speed through water; infinite in a fairway without a limit.
     names
         The zones it comes from.
     shape
         [m] Polygon in the plane.
+    why
+        Why the boat goes slowly there, where it isn't a zone that says so; else empty.
+    fairway
+        Whether it is a marked fairway, where fairways are preferred.
     """
 
     limit_kn: float
     names: tuple[str, ...]
     shape: shapely.Geometry
+    why: str = ""
+    fairway: bool = False
 
 
 @dataclass(frozen=True)
@@ -118,35 +91,6 @@ class CautionArea:
     why: str
     direction_deg: float | None
     shape: shapely.Geometry
-
-
-@dataclass(frozen=True)
-class Gate:
-    """An opening bridge or a lock: the one way through a line that is closed to this boat.
-
-    Parameters
-    ----------
-    name, kind
-        As in the openings layer.
-    hours
-        Opening hours in OSM syntax; None where the layer gives none and it opens on request.
-    must_open
-        False where the boat passes under the closed span.
-    wait_h
-        [h] Time that an opening costs.
-    vhf
-        Channel to call; empty where unknown.
-    sides
-        [m] The point just off the line on either side.
-    """
-
-    name: str
-    kind: str
-    hours: str | None
-    must_open: bool
-    wait_h: float
-    vhf: str
-    sides: tuple[tuple[float, float], tuple[float, float]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,26 +185,37 @@ def build_water(region: Region, boat: Boat, margins: Margins, when: datetime | N
         unsurveyed = polygons_of(gaps.buffer(-_CRACK_M, join_style="mitre").buffer(_CRACK_M, join_style="mitre"))
         if not margins.allow_unsurveyed:
             closed["unsurveyed"] = unsurveyed
-    strips, gates, findings = _cut_bridges(plane, region, boat, margins, land)
-    barrier = polygons_of(shapely.union_all([land, closed["no-entry"], *strips]))
-    shut = shapely.union_all([barrier, *closed.values()])
+    strips, gates, findings = cut_bridges(plane, region, boat, margins, land)
+    barrier = polygons_of(union_of([land, closed["no-entry"], *strips]))
+    shut = union_of([barrier, *closed.values()])
     opened = polygons_of(box.difference(shut))
-    poor = None
-    if region.about.poor_survey_standoff_m is not None and depth_checked:
-        poor = shapely.union_all(depth_shapes[depth["survey"].to_numpy() == "poor"])
     west, south, east, north = box.bounds
     grid_m = grid_m_for(max(east - west, north - south))
+    poor_m = margins.poor_survey_standoff_m or region.about.poor_survey_standoff_m
+    poor = Poor(depth_shapes[depth["survey"].to_numpy() == "poor"], poor_m)
+    navigable = draw_back(opened, box, margins.standoff_m, poor, grid_m)
+    narrows = shapely.MultiPolygon()
+    if margins.planing_standoff_m is not None and margins.planing_standoff_m > margins.standoff_m:
+        wide = draw_back(opened, box, margins.planing_standoff_m, poor, grid_m)
+        apart_m = margins.planing_standoff_m - margins.standoff_m
+        navigable, narrows = with_narrows(wide, navigable, box, apart_m, grid_m)
     return Water(
         plane=plane,
         grid_m=grid_m,
         margins=margins,
-        navigable=_draw_back(opened, margins.standoff_m, poor, region.about.poor_survey_standoff_m, grid_m),
+        navigable=navigable,
         open=opened,
         barrier=barrier,
         land=land,
         closed=closed,
         gates=gates,
-        speed_areas=_speed_areas(zones, zone_shapes, boat.no_wake_kn),
+        speed_areas=_speed_areas(
+            zones,
+            zone_shapes,
+            boat.no_wake_kn,
+            None if narrows.is_empty else _slow_narrows(boat, margins, narrows),
+            fairways=margins.fairways,
+        ),
         caution_areas=(
             *_caution_areas(zones, zone_shapes),
             *_stream_areas(plane, region),
@@ -284,20 +239,15 @@ def _repair(shapes: Any) -> Any:
 
 
 def _union(shapes: Any, box: shapely.Polygon, without: shapely.Geometry | None = None) -> shapely.MultiPolygon:
-    whole = shapely.union_all(_repair(shapes)).intersection(box)
+    whole = union_of(_repair(shapes)).intersection(box)
     return polygons_of(whole if without is None else whole.difference(without))
 
 
 def _keep_off(plane: Plane, hazards: GeoDataFrame) -> Any:
     shapes = plane.project(hazards.geometry.array)
     return shapely.buffer(
-        shapes, _circumscribed(hazards["keep_off_m"].to_numpy(dtype=float), _ROUND_SEGMENTS), quad_segs=_ROUND_SEGMENTS
+        shapes, circumscribed(hazards["keep_off_m"].to_numpy(dtype=float), ROUND_SEGMENTS), quad_segs=ROUND_SEGMENTS
     )
-
-
-def _circumscribed(metres: Any, segments: int) -> Any:
-    """[m] Widen a buffer so that the chords of its arcs don't cut inside the distance asked for."""
-    return metres / math.cos(math.pi / (4 * segments))
 
 
 def zones_in_force(zones: GeoDataFrame, zone: ZoneInfo, when: datetime | None) -> GeoDataFrame:
@@ -325,153 +275,48 @@ def zones_in_force(zones: GeoDataFrame, zone: ZoneInfo, when: datetime | None) -
     return zones[keep]
 
 
-def _draw_back(
-    opened: shapely.MultiPolygon,
-    standoff_m: float,
-    poor: shapely.Geometry | None,
-    poor_standoff_m: float | None,
-    grid_m: float,
-) -> shapely.MultiPolygon:
-    """Keep the stand-off, with few corners, on the grid."""
-    slack = standoff_m * _SIMPLIFY_SHARE
-    kept = opened.buffer(-_circumscribed(standoff_m, _ARC_SEGMENTS), quad_segs=_ARC_SEGMENTS)
-    limit = opened.buffer(-(standoff_m - slack), quad_segs=_ROUND_SEGMENTS)
-    if poor is not None and poor_standoff_m is not None and poor_standoff_m > standoff_m:
-        wide = _circumscribed(poor_standoff_m, _ROUND_SEGMENTS)
-        kept = kept.difference(poor.difference(opened.buffer(-wide, quad_segs=_ROUND_SEGMENTS)))
-        limit = limit.difference(poor.difference(opened.buffer(-(wide - slack), quad_segs=_ROUND_SEGMENTS)))
-    simple = kept.simplify(0.9 * slack)
-    if not (simple.is_valid and limit.covers(simple)):  # simplifying bulged out, or joined two sides of a neck
-        simple = shapely.make_valid(simple).intersection(limit)
-    return polygons_of(shapely.set_precision(simple, grid_m))
+def _slow_narrows(boat: Boat, margins: Margins, narrows: shapely.MultiPolygon) -> SpeedArea:
+    """Go at displacement speed where there is no room for the stand-off that planing asks for."""
+    if boat.burn.unsteady_kn is None:
+        raise InputError(
+            "--planing-stand-off",
+            f"{boat.name}'s file doesn't tell at which speeds she planes",
+            remedy="add unsteady_kn to [burn], the speeds over the hump that she can't hold",
+        )
+    why = f"for want of room: nearer than {margins.planing_standoff_m:g} m to the shore or a danger"
+    return SpeedArea(boat.burn.unsteady_kn[0], (), narrows, why)
 
 
-def _cut_bridges(
-    plane: Plane, region: Region, boat: Boat, margins: Margins, land: shapely.MultiPolygon
-) -> tuple[list[shapely.Geometry], tuple[Gate, ...], list[str]]:
-    """Close the lines that the boat can't pass, and find the gates in them."""
-    needed_m = boat.air_draught_m + margins.overhead_m
-    overhead, openings = region.layer("overhead"), region.layer("openings")
-    spans = [
-        _Span(row.kind, row.name, line, row.clearance_m < needed_m)
-        for row, line in zip(overhead.itertuples(), plane.project(overhead.geometry.array), strict=True)
-    ]
-    findings: list[str] = []
-    places: list[tuple[Any, shapely.Geometry, shapely.Point]] = []
-    shapes = plane.project(openings.geometry.array)
-    for row, shape in zip(openings.itertuples(), shapes, strict=True):
-        if shape.geom_type == "Point":
-            # an opening bridge opens no cable, and one in a bridge that is high enough is not needed
-            own = [span for span in spans if row.kind != "bridge" or span.kind == "bridge"]
-            span = min(own, key=lambda s: s.line.distance(shape), default=None)
-            if span is None or span.line.distance(shape) > _GATE_REACH_M:
-                findings.append(f"opening {row.name} lies on no bridge within {_GATE_REACH_M:.0f} m: left out")
-                continue
-            if not span.is_low:
-                continue
-            at = _wet_point(span.line, shape, land)
-            if at is None:
-                findings.append(f"opening {row.name} lies over {_GATE_REACH_M:.0f} m from water: left out")
-                continue
-            places.append((row, span.line, at))
-        elif _must_open(row, needed_m):
-            spans.append(_Span(row.kind, row.name, shape, is_low=True))
-            wet = [p for p in shapely.get_parts(shape.difference(land)) if p.length > 0]
-            if wet:
-                longest = max(wet, key=lambda p: p.length)
-                places.append((row, shape, longest.interpolate(0.5, normalized=True)))
-    strips = [_strip(f"{s.kind} {s.name}", s.line, land, findings) for s in spans if s.is_low]
-    gates = tuple(_gate(row, line, at, needed_m) for row, line, at in places)
-    return strips, gates, findings
-
-
-@dataclass(frozen=True)
-class _Span:
-    """A bridge, cable or lock gate across water, and whether the boat has to be let through."""
-
-    kind: str
-    name: str
-    line: shapely.Geometry
-    is_low: bool
-
-
-def _must_open(row: Any, needed_m: float) -> bool:
-    return bool(row.kind == "lock" or math.isnan(row.closed_clearance_m) or row.closed_clearance_m < needed_m)
-
-
-def _wet_point(line: shapely.Geometry, near: shapely.Point, land: shapely.MultiPolygon) -> shapely.Point | None:
-    """[m] Find the point of a line over water that is nearest to where its opening was drawn."""
-    wet = line.difference(land.buffer(2 * _STRIP_HALF_M))
-    if wet.is_empty or wet.distance(near) > _GATE_REACH_M:
-        return None
-    return shapely.Point(shapely.get_coordinates(shapely.shortest_line(near, wet))[-1])
-
-
-def _strip(name: str, line: shapely.Geometry, land: shapely.MultiPolygon, findings: list[str]) -> shapely.Geometry:
-    """Widen a line to a strip whose ends reach land."""
-    pieces = []
-    for part in shapely.get_parts(line):
-        xy = shapely.get_coordinates(part)
-        head, tail = _reach(xy[1], xy[0], land), _reach(xy[-2], xy[-1], land)
-        for end, point in ((head, xy[0]), (tail, xy[-1])):
-            if end is None:
-                gap = land.distance(shapely.Point(point))
-                short = (
-                    "reaches no land, for there is no land layer"
-                    if land.is_empty
-                    else f"ends {gap:.0f} m short of land"
-                )
-                findings.append(f"{name} {short}: a gap that is left open, check the line")
-        pieces.append(shapely.LineString([*([] if head is None else [head]), *xy, *([] if tail is None else [tail])]))
-    return shapely.union_all(shapely.buffer(pieces, _STRIP_HALF_M, cap_style="flat", join_style="mitre"))
-
-
-def _reach(inner: Any, end: Any, land: shapely.MultiPolygon) -> tuple[float, float] | None:
-    """[m] Extend a bridge's end to land: straight on if that meets it, else to the nearest shore; None if too far."""
-    tip = shapely.Point(end)
-    along = (end - inner) / max(float(np.hypot(*(end - inner))), 1e-9)
-    if land.intersects(tip):
-        return tuple(end + along * _STRIP_HALF_M)
-    ahead = shapely.LineString([end, end + along * _END_REACH_M]).intersection(land)
-    if not ahead.is_empty:
-        return tuple(end + along * (tip.distance(ahead) + _STRIP_HALF_M))
-    shore = shapely.shortest_line(tip, land)
-    if shore is None or shore.length > _END_REACH_M:
-        return None
-    foot = shapely.get_coordinates(shore)[-1]
-    return tuple(foot + (foot - end) / max(shore.length, 1e-9) * _STRIP_HALF_M)
-
-
-def _gate(row: Any, line: shapely.Geometry, at: shapely.Point, needed_m: float) -> Gate:
-    """Stand off a step on either side of the line, square to it."""
-    along = line.project(at)
-    a, b = line.interpolate(max(along - 1.0, 0.0)), line.interpolate(min(along + 1.0, line.length))
-    step = 2 * _STRIP_HALF_M / max(a.distance(b), 1e-9)
-    nx, ny = -(b.y - a.y) * step, (b.x - a.x) * step
-    must_open = _must_open(row, needed_m)
-    wait_h = (_GATE_WAIT_H if math.isnan(row.wait_min) else row.wait_min / 60) if must_open else 0.0
-    hours = row.opening_hours if must_open else None
-    return Gate(
-        row.name, row.kind, hours, must_open, wait_h, row.vhf or "", ((at.x + nx, at.y + ny), (at.x - nx, at.y - ny))
-    )
-
-
-def _speed_areas(zones: GeoDataFrame, shapes: Any, no_wake_kn: float) -> tuple[SpeedArea, ...]:
-    """Make zones with limits disjoint, the lowest limit first."""
-    limited: dict[float, tuple[list[str], list[Any]]] = {}
+def _speed_areas(
+    zones: GeoDataFrame, shapes: Any, no_wake_kn: float, narrows: SpeedArea | None, *, fairways: bool
+) -> tuple[SpeedArea, ...]:
+    """Make water of one kind each, disjoint, the lowest limit first."""
+    limited: dict[tuple[float, str], tuple[list[str], list[Any]]] = {}
     for row, shape in zip(zones.itertuples(), shapes, strict=True):
         if row.rule not in ("no-wake", "speed-limit"):
             continue
         limit = no_wake_kn if row.rule == "no-wake" else row.limit_kn
-        names, members = limited.setdefault(float(limit), ([], []))
+        names, members = limited.setdefault((float(limit), ""), ([], []))
         names.append(row.name)
         members.append(shape)
+    if narrows is not None:
+        limited.setdefault((narrows.limit_kn, narrows.why), ([], []))[1].append(narrows.shape)
+    marked = [(row.name, s) for row, s in zip(zones.itertuples(), shapes, strict=True) if row.rule == "fairway"]
+    if fairways and marked:
+        limited[math.inf, ""] = ([name for name, _ in marked], [shape for _, shape in marked])
+    fairway = shapely.union_all([shape for _, shape in marked]) if fairways else shapely.Polygon()
     areas: list[SpeedArea] = []
     taken: shapely.Geometry = shapely.Polygon()
-    for limit in sorted(limited):
-        names, members = limited[limit]
+    for limit, why in sorted(limited):
+        names, members = limited[limit, why]
         whole = shapely.union_all(members)
-        areas.append(SpeedArea(limit, tuple(names), polygons_of(whole.difference(taken))))
+        own = polygons_of(whole.difference(taken))
+        within = polygons_of(own.intersection(fairway))
+        if not within.is_empty:
+            areas.append(SpeedArea(limit, tuple(names), within, why, fairway=True))
+            own = polygons_of(own.difference(fairway))
+        if not own.is_empty:
+            areas.append(SpeedArea(limit, tuple(names), own, why))
         taken = taken.union(whole)
     return tuple(areas)
 
@@ -497,33 +342,3 @@ def _stream_areas(plane: Plane, region: Region) -> list[CautionArea]:
             CautionArea(row.name, "stream", f"streams up to about {rate_kn:.1f} kn, not allowed for", None, shape)
         )
     return areas
-
-
-def read_margins(given: Mapping[str, float], *, allow_unsurveyed: bool) -> Margins:
-    """Make margins of what was given on the command line.
-
-    Parameters
-    ----------
-    given
-        Values by field, in metres and nautical miles.
-    allow_unsurveyed
-        Whether water without charted depth may be used.
-
-    Returns
-    -------
-    The margins, the rest at their defaults.
-
-    Raises
-    ------
-    InputError
-        A value is outside its limits.
-    """
-    try:
-        return Margins(**given, allow_unsurveyed=allow_unsurveyed)
-    except ValidationError as error:
-        first = error.errors()[0]
-        field = str(first["loc"][0])
-        option = {"standoff_m": "--stand-off"}.get(field, f"--{field.rsplit('_', 1)[0].replace('_', '-')}")
-        unit = field.rsplit("_", 1)[1]
-        limit = first["msg"].removeprefix("Input should be ")
-        raise InputError(option, f"must be {limit} {unit}", value=f"{given[field]:g} {unit}") from error

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.docks import Dock
-    from routeplan.plans import Leg, Wait
+    from routeplan.plans import Leg, Passed, Wait
 
 __all__ = ["Words", "compass", "course", "shown_calls", "shown_nearness"]
 
@@ -190,7 +190,22 @@ class Words:
         ]
         if not leg.depth_checked:
             lines.append("Depth not checked")
+        lines += [f"{self.clock(passed.at)} {self.passed(passed)}" for passed in leg.passes]
         return lines + [f"Heed: {caution}" for caution in leg.cautions]
+
+    def passed(self, passed: Passed) -> str:
+        """Say what a leg passes.
+
+        Parameters
+        ----------
+        passed
+            The waypoint.
+
+        Returns
+        -------
+        Such as ``Gull Mark 0.3 nmi to port``.
+        """
+        return f"{passed.name} {shown_distance(passed.abeam_nmi)} to {passed.side}"
 
     def wait_line(self, wait: Wait) -> str:
         """Say a wait for a bridge or lock.

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from oracles.small_world import box, make_boat, make_region, position, to_metres, zone
 
 from routeplan.approaches import Attachment, find_attachments
-from routeplan.water import Margins, Water, build_water
+from routeplan.margins import Margins
+from routeplan.water import Water, build_water
 
 if TYPE_CHECKING:
     from oracles.closed_water import ClosedWater

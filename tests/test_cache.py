@@ -16,8 +16,8 @@ from oracles.small_world import box, dock, make_boat, make_region, waypoint, zon
 from routeplan import building
 from routeplan.building import build_network
 from routeplan.cache import cache_folder, cache_key, load_arrays, store_arrays
+from routeplan.margins import Margins
 from routeplan.tracks import Tracks
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from pathlib import Path

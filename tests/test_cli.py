@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 METRES_PER_NMI = 1852.0  # [m] by definition of the nautical mile (International Hydrographic Conference, Monaco, 1929)
 COMMANDS = (
     *("", "passage", "docks", "demo", "boat", "boat check", "boat show", "region", "region check", "region show"),
-    *("aboard", "boat learn", "fillup", "fillup add", "fillup list", "fillup import", "fillup export"),
+    *("region build", "aboard", "boat learn", "fillup", "fillup add", "fillup list", "fillup import", "fillup export"),
     *("fillup withdraw", "fillup advice", "reach"),
 )
 HEAVY = (

@@ -20,9 +20,9 @@ from oracles.small_world import NMI_M, box, dock, make_boat, make_region, positi
 from routeplan.building import build_network
 from routeplan.dock_water import water_between
 from routeplan.leg_graph import Price, Rates
+from routeplan.margins import Margins
 from routeplan.over_water import find_views
 from routeplan.spreading import spread
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from routeplan.network import Network

@@ -42,6 +42,7 @@ BARE = {  # counts, money, shares by their nature
         "navigable_waters",
         "corners",
         "legs",
+        "count",
     ),
     *("land", "depth", "hazards", "zones", "overhead", "openings", "docks", "waypoints", "currents"),
 }

@@ -11,11 +11,12 @@ from oracles.small_world import box, dock, make_boat, make_region, waypoint, zon
 from layers.errors import InputError
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard
+from routeplan.margins import Margins
 from routeplan.network import unreached_docks
 from routeplan.passage import find_passage
 from routeplan.tracks import Tracks
 from routeplan.trips import Trip, read_departure
-from routeplan.water import Margins, build_water
+from routeplan.water import build_water
 
 if TYPE_CHECKING:
     from routeplan.passage import Passage

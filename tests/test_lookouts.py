@@ -12,9 +12,9 @@ from oracles.small_world import NMI_M, box, make_boat, make_region, waypoint
 
 from routeplan.building import build_network
 from routeplan.leg_graph import Price
+from routeplan.margins import Margins
 from routeplan.over_water import water_within
 from routeplan.spreading import spread
-from routeplan.water import Margins
 
 LAND = [(box(1500, -2500, 2200, 300), {}), (box(-2600, 900, -300, 1400), {}), (box(500, 1700, 700, 4200), {})]
 

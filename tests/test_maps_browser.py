@@ -108,7 +108,7 @@ def assert_quiet(shown: Opened) -> None:
 
 
 def about(name: str, extent: tuple[float, float, float, float]) -> SimpleNamespace:
-    source = SimpleNamespace(title=name, publisher=name, date=None, licence=name)
+    source = SimpleNamespace(line=name)
     return SimpleNamespace(
         name=name, extent=extent, currency=name[:60], chart_datum=name, clearance_datum=name, sources={name: source}
     )

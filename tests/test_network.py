@@ -18,9 +18,9 @@ from pyproj import Geod
 from scipy.sparse import csgraph
 
 from routeplan.building import build_network
+from routeplan.margins import Margins
 from routeplan.network import Place, join_places, split_by_speed_area
 from routeplan.tracks import Tracks
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from routeplan.network import Network

@@ -33,10 +33,11 @@ from scipy import optimize
 from layers import LAYERS, RegionAbout, build_layer, build_region
 from routeplan.building import build_network
 from routeplan.leg_graph import Price, Rates
+from routeplan.margins import Margins
 from routeplan.network import Place, connect, join_places
 from routeplan.over_water import water_within
 from routeplan.spreading import spread
-from routeplan.water import Margins, build_water
+from routeplan.water import build_water
 
 if TYPE_CHECKING:
     from oracles.over_water import Judgement

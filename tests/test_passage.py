@@ -22,11 +22,11 @@ from layers.errors import InputError
 from routeplan.building import build_network
 from routeplan.cautions import SAFETY_CAUTIONS
 from routeplan.fuel import FuelAboard, full, z_of
+from routeplan.margins import Margins
 from routeplan.passage import Passage, find_passage
 from routeplan.plans import NoPassageError, Plan
 from routeplan.tracks import Tracks
 from routeplan.trips import Trip
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from layers import Region

@@ -28,10 +28,10 @@ from pydantic import ValidationError
 from layers.errors import InputError
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard
+from routeplan.margins import Margins
 from routeplan.outings import Outing
 from routeplan.reach import find_reach
 from routeplan.reached import NoReachError
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from routeplan.boats import Boat

@@ -11,6 +11,7 @@ import shapely
 from faces import small_network
 from posed_reach import a_place, a_turning_point, an_area, an_outing, posed_reach
 
+from routeplan.bridges import Gate
 from routeplan.console import table, wrapped
 from routeplan.documents import reach_document
 from routeplan.network import Place
@@ -18,7 +19,6 @@ from routeplan.picking import pick_places, with_docks
 from routeplan.reach_console import tell_no_reach, tell_reach
 from routeplan.reach_words import ReachWords, shown_out, shown_times
 from routeplan.reached import NoReachError, OutOfFuel
-from routeplan.water import Gate
 
 if TYPE_CHECKING:
     from pathlib import Path

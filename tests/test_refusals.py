@@ -14,10 +14,10 @@ from oracles.small_world import NMI_M, box, dock, make_boat, make_region, waypoi
 
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard, full
+from routeplan.margins import Margins
 from routeplan.passage import find_passage
 from routeplan.plans import NoPassageError, Refusal
 from routeplan.trips import Trip
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from layers import Region

@@ -19,8 +19,8 @@ from oracles.every_plan import Pump, Puzzle, Way, every_arrival, every_plan, par
 from oracles.puzzle_draws import draw_puzzle
 from posed import ALL_FOUR, UTC_ZONE, a_dock, a_problem, a_track, faults_of, figures, found_figures, point_of
 
+from routeplan.bridges import Gate
 from routeplan.search import find_labels
-from routeplan.water import Gate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

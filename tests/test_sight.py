@@ -14,7 +14,7 @@ from oracles.coasts import coasts, points
 from oracles.sightlines import Coast, Wedge
 
 from routeplan.mesh import Mesh, build_mesh
-from routeplan.sight import find_corner_legs, find_point_legs, place_points
+from routeplan.sight import find_corner_legs, find_point_legs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,14 +39,18 @@ def _wedges(mesh: Mesh) -> list[Wedge]:
     return [Wedge(at(c.vertex), at(c.following), at(c.preceding)) for c in mesh.corners]
 
 
+def _corner_legs(mesh: Mesh) -> list[tuple[int, int]]:
+    return [(a, b) for a, b in find_corner_legs(mesh).tolist()]
+
+
 def _point_legs(
     mesh: Mesh, eye: tuple[int, int], others: Sequence[tuple[int, int]] = ()
 ) -> tuple[set[Wedge], set[int]]:
-    spots = [(float(x), float(y)) for x, y in (eye, *others)]
-    triangles = mesh.locate(np.array(spots))
-    corners, seen = find_point_legs(mesh, spots[0], triangles[0], place_points(triangles), spots)
+    spots = np.array([*others, eye], dtype=float)
+    corners, seen = find_point_legs(mesh, spots, mesh.locate(spots), first=len(others))
+    assert set(corners[:, 0]) | set(seen[:, 0]) <= {len(others)}
     wedges = _wedges(mesh)
-    return {wedges[c] for c in corners}, {s - 1 for s in seen if s > 0}
+    return {wedges[c] for c in corners[:, 1].tolist()}, set(seen[:, 1].tolist())
 
 
 @given(coasts())
@@ -57,7 +61,7 @@ def test_corner_legs_are_those_of_all_pairs(water: Any) -> None:
     """No leg that shapely doesn't find, and none missing but what other legs in line add up to."""
     mesh = build_mesh(water, 1.0)
     wedges = _wedges(mesh)
-    pairs = find_corner_legs(mesh)
+    pairs = _corner_legs(mesh)
     assert len(pairs) == len(set(pairs)), "a leg was found twice"
     assert all(a < b for a, b in pairs)
     found = {tuple(sorted((wedges[a], wedges[b]), key=lambda w: w.at)) for a, b in pairs}
@@ -95,7 +99,7 @@ def test_shortest_ways_are_those_of_the_whole_sight_line_graph(water: Any, spots
     wedges = _wedges(mesh)
     ours = nx.Graph()
     ours.add_nodes_from(wet)
-    for a, b in find_corner_legs(mesh):
+    for a, b in _corner_legs(mesh):
         ours.add_edge(wedges[a], wedges[b], length=float(np.hypot(*np.subtract(wedges[a].at, wedges[b].at))))
     for i, eye in enumerate(wet):
         corners, seen = _point_legs(mesh, eye, wet[:i])

@@ -11,9 +11,9 @@ from oracles.small_world import box, dock, make_boat, make_region, position, way
 
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard
+from routeplan.margins import Margins
 from routeplan.outings import Outing
 from routeplan.reach import find_reach
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from routeplan.boats import Boat

@@ -13,8 +13,9 @@ from oracles.small_world import box, make_boat, make_region, position, waypoint,
 
 from routeplan.building import build_network
 from routeplan.channels import find_closed_channels
+from routeplan.margins import Margins
 from routeplan.tracks import Tracks
-from routeplan.water import Margins, Water, build_water
+from routeplan.water import Water, build_water
 
 if TYPE_CHECKING:
     from layers import Region

@@ -23,9 +23,10 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 import demo_region
 from layers.region import read_region
 from routeplan.boats import read_boat
+from routeplan.margins import Margins
 from routeplan.mesh import Mesh, build_mesh
 from routeplan.sight import find_corner_legs
-from routeplan.water import Margins, build_water
+from routeplan.water import build_water
 
 MARK = 100
 Legs = set[tuple[tuple[float, float], tuple[float, float]]]
@@ -58,7 +59,7 @@ def ours(water: Any, grid_m: float) -> tuple[Legs, float, float]:
 
 
 def _at(mesh: Mesh, corner: int) -> tuple[float, float]:
-    vertex = mesh.corners[corner].vertex
+    vertex = int(mesh.corners.vertex[corner])
     return mesh.x[vertex], mesh.y[vertex]
 
 

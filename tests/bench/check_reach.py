@@ -45,10 +45,10 @@ from layers.region import read_region
 from routeplan.boats import read_boat
 from routeplan.building import build_network
 from routeplan.leg_graph import Price, Rates
+from routeplan.margins import Margins
 from routeplan.network import Place, join_places
 from routeplan.over_water import water_within
 from routeplan.spreading import spread
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from layers import Region
     from routeplan.boats import Boat
-    from routeplan.water import Margins
+    from routeplan.margins import Margins
 
 STEP_DEG = 50 / 111_000  # about 50 m of latitude
 KINDS = ("land", "shoal", "no-entry", "low")

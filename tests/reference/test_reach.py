@@ -17,10 +17,10 @@ from reference.coasts import coast_region
 
 from routeplan.building import build_network
 from routeplan.leg_graph import Price
+from routeplan.margins import Margins
 from routeplan.network import Place, join_places
 from routeplan.over_water import water_within
 from routeplan.spreading import spread
-from routeplan.water import Margins
 
 if TYPE_CHECKING:
     from routeplan.network import Network

@@ -1,0 +1,194 @@
+"""The stand-off, wider while planing and where the survey is poor; fairways preferred; what that costs, by hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from oracles.small_world import NMI_M, box, make_boat, make_region, to_metres, waypoint, zone
+
+from layers.errors import InputError
+from routeplan.boats import BurnTable
+from routeplan.building import build_network
+from routeplan.fuel import full
+from routeplan.margins import Margins
+from routeplan.passage import find_passage
+from routeplan.standing_off import Poor, draw_back
+from routeplan.trips import Trip
+from routeplan.water import build_water
+
+NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
+HUMP = BurnTable(speed_kn=(5, 8, 16, 20), burn_lph=(10, 16, 30, 20), idle_lph=2, unsteady_kn=(8, 16), sd_share=0)
+# two blocks of land with a channel of 300 m between them, four kilometres long; open water all round
+BLOCKS = (box(-2000, 150, 2000, 9000), box(-2000, -9000, 2000, -150))
+ENDS = [waypoint(-6000, 0, "West"), waypoint(6000, 0, "East")]
+
+
+def planer(**changes: Any) -> Any:
+    return make_boat(burn=HUMP, **changes)
+
+
+def test_planing_keeps_further_off_and_slows_down_in_the_narrows() -> None:
+    """400 m off the open shore; 150 m is all the channel has, so it is run at 8 kn, the speed below her hump.
+
+    The blocks' corners are right angles: 400 m off them the wide water begins, so the channel's mouths lie where
+    x is 2000 + 400 x cos(asin(150 / 400)) or less. Positions: an equidistant plane, good to a metre here.
+    """
+    region = make_region(land=[(block, {}) for block in BLOCKS])
+    water = build_water(region, planer(), Margins(planing_standoff_m=400))
+    (narrows,) = water.speed_areas
+    assert narrows.limit_kn == 8
+    for x in (0, 1500, 2300):
+        assert water.navigable.covers(shapely.Point(x, 0))
+        assert narrows.shape.covers(shapely.Point(x, 0))
+    assert not narrows.shape.covers(shapely.Point(2450, 0))
+    for y, navigable in ((9300, False), (9450, True)):
+        assert water.navigable.covers(shapely.Point(0, y)) is navigable
+    xy = np.random.default_rng(4).uniform(-6000, 6000, (4000, 2))
+    inside = shapely.contains_xy(water.navigable, xy)
+    slow = shapely.contains_xy(narrows.shape, xy)
+    off = shapely.distance(water.land, shapely.points(xy))
+    assert (off[inside & ~slow] >= 360).all(), "planing nearer than nine tenths of what was asked for"
+    assert (off[inside] >= 45).all()
+    # four chords a quarter turn stand off 2 % further, and simplifying may take a tenth
+    assert not (~inside & (off > 450)).any(), "water with room enough is left out"
+
+
+def test_the_narrows_are_passed_slowly_and_the_cost_is_told() -> None:
+    """Twelve kilometres straight through, or round the blocks: either way time and fuel are those of what is steered.
+
+    Round: 24 km against 12, of which 4.7 at 8 instead of 20 kn and twice the fuel a mile: through is better in both.
+    """
+    region = make_region(land=[(block, {}) for block in BLOCKS], waypoints=ENDS)
+    boat = planer()
+    margins = Margins(planing_standoff_m=400)
+    network = build_network(region, boat, margins)
+    trip = Trip(start="West", finish="East", depart=NOON, aboard=full(boat))
+    plan = find_passage(network, trip, plain=build_network(region, boat, margins.plain)).recommended
+    slow = [leg for leg in plan.legs if leg.speed_kn == 8]
+    # mouths by hand, above: 400 m off the corners; simplifying may take a tenth, arcs drawn with chords add 2 %
+    nearest, furthest = (2000 + (off_m**2 - 150**2) ** 0.5 for off_m in (360, 450))
+    assert 2 * nearest <= sum(leg.distance_nmi for leg in slow) * NMI_M <= 2 * furthest
+    assert "for want of room" in slow[0].cautions[0]
+    assert plan.longer_nmi == pytest.approx(0, abs=0.01)
+    assert plan.time_h == pytest.approx(sum(leg.distance_nmi / leg.speed_kn for leg in plan.legs))
+
+
+def test_a_boat_without_a_hump_is_asked_at_which_speeds_she_planes() -> None:
+    with pytest.raises(InputError, match="--planing-stand-off: Paper Boat's file doesn't tell") as told:
+        build_water(make_region(land=[(b, {}) for b in BLOCKS]), make_boat(), Margins(planing_standoff_m=400))
+    assert "unsteady_kn" in str(told.value)
+
+
+def test_the_poor_survey_stand_off_asked_for_wins_over_the_regions() -> None:
+    """Land to the south of y = 0; all water is poorly surveyed. The region says 100 m, the skipper 300."""
+    rows = {
+        "land": [(box(-9000, -9000, 9000, 0), {})],
+        "depth": [(box(-9000, 0, 9000, 9000), {"min_depth_m": 20.0, "survey": "poor"})],
+    }
+    boat = make_boat()
+    for margins, nearest_m in ((Margins(), 100), (Margins(poor_survey_standoff_m=300), 300)):
+        water = build_water(make_region(poor_m=100, **rows), boat, margins)
+        assert water.navigable.covers(shapely.Point(0, nearest_m + 2))
+        assert not water.navigable.covers(shapely.Point(0, nearest_m * 0.9 - 2))
+
+
+@pytest.mark.parametrize(("north_m", "metres"), [(1000, 10_667), (3000, 10_000)])
+def test_a_fairway_is_taken_where_it_is_not_far(north_m: float, metres: float) -> None:
+    """Ten kilometres west to east; a fairway eight kilometres long runs parallel, to the north.
+
+    A mile outside counts 1.25, so the way meets the fairway at the angle whose cosine is 1 / 1.25 (as light does):
+    36.9 degrees. At 1,000 m: 2 x 1,000 / 0.6 outside and 10,000 - 2 x 1,333 along, 11,500 against 12,500 straight on.
+    At 3,000 m even the ends of the fairway are too far: straight on. 0.2 %: the fairway's edge is sampled.
+    """
+    fairway = zone(box(-4000, north_m, 4000, north_m + 400), "fairway", "Marked Way")
+    region = make_region(zones=[fairway], waypoints=[waypoint(-5000, 0, "West"), waypoint(5000, 0, "East")])
+    boat = make_boat()
+    network, plain = (build_network(region, boat, Margins(fairways=f)) for f in (True, False))
+    trip = Trip(start="West", finish="East", depart=NOON, aboard=full(boat))
+    plan = find_passage(network, trip, plain=plain).recommended
+    assert plan.distance_nmi * NMI_M == pytest.approx(metres, rel=2e-3)
+    assert plan.longer_nmi is not None
+    assert plan.longer_nmi * NMI_M == pytest.approx(metres - 10_000, abs=20)
+    assert plan.fuel_l == pytest.approx(plan.distance_nmi, rel=1e-6)  # a litre a mile, in the fairway and outside
+    assert any("in fairway Marked Way" in leg.cautions for leg in plan.legs) is (metres > 10_000)
+    assert all(leg.speed_kn == 20 for leg in plan.legs)
+    assert find_passage(plain, trip).recommended.longer_nmi is None
+
+
+def test_marks_passed_are_told_with_side_distance_and_time() -> None:
+    """Due east at 20 kn: a mark 555.6 m (0.3 nmi) to the north 4 km on is passed to port after 2.16 nmi, 6.48 min.
+
+    One 1,111 m off (0.6 nmi) isn't told, nor one right at the end.
+    """
+    marks = [waypoint(-1000, 555.6, "Near", "mark"), waypoint(2000, -1111.2, "Far", "mark")]
+    marks.append(waypoint(4990, 50, "End", "mark"))
+    region = make_region(waypoints=[waypoint(-5000, 0, "West"), waypoint(5000, 0, "East"), *marks])
+    boat = make_boat()
+    trip = Trip(start="West", finish="East", depart=NOON, aboard=full(boat))
+    plan = find_passage(build_network(region, boat), trip).recommended
+    (passed,) = [mark for leg in plan.legs for mark in leg.passes]
+    assert (passed.name, passed.side) == ("Near", "port")
+    assert passed.abeam_nmi == pytest.approx(0.3, abs=0.002)
+    assert passed.after_nmi == pytest.approx(4000 / NMI_M, abs=0.01)
+    assert (passed.at - NOON).total_seconds() / 60 == pytest.approx(4000 / NMI_M * 3, abs=0.05)
+
+
+rectangles = st.lists(
+    st.tuples(st.integers(0, 90), st.integers(0, 90), st.integers(1, 25), st.integers(1, 25)), min_size=1, max_size=12
+)
+
+
+@settings(max_examples=40)
+@given(rectangles, st.sampled_from([20.0, 50.0, 90.0]))
+def test_drawn_back_water_keeps_nine_tenths_and_leaves_no_more_than_it_must(
+    blocks: list[tuple[int, int, int, int]], standoff_m: float
+) -> None:
+    """Blocks of land in a sea of ten kilometres, touching and overlapping; distances by shapely's own measure.
+
+    Inside: no point of the edge nearer than 0.9 of the stand-off to what is shut. Outside: no point further off than
+    what arcs drawn with four chords a quarter turn and the simplification take, 2 % and a tenth.
+    """
+    land = shapely.union_all([shapely.box(100 * x, 100 * y, 100 * (x + w), 100 * (y + h)) for x, y, w, h in blocks])
+    sea = shapely.box(0, 0, 10_000, 10_000)
+    opened = sea.difference(land)
+    opened = shapely.MultiPolygon([p for p in shapely.get_parts(opened) if p.geom_type == "Polygon"])
+    kept = draw_back(opened, sea, standoff_m, Poor(np.empty(0, dtype=object), None), 0.01)
+    assert kept.is_valid
+    shut = shapely.union_all([sea.buffer(50).difference(opened)])
+    if not kept.is_empty:
+        assert kept.distance(shut) >= 0.9 * standoff_m - 0.02
+        assert opened.covers(kept)
+    xy = np.random.default_rng(1).uniform(0, 10_000, (300, 2))
+    left_out = ~shapely.contains_xy(kept, xy)
+    assert (shapely.distance(shut, shapely.points(xy[left_out])) <= 1.13 * standoff_m + 0.02).all()
+
+
+def test_tracks_at_planing_speed_stay_off() -> None:
+    """The demo of the rule on its own terms: every stretch at more than 8 kn lies 360 m off the land."""
+    region = make_region(land=[(block, {}) for block in BLOCKS], waypoints=[*ENDS, waypoint(0, 12_000, "North")])
+    boat = planer()
+    network = build_network(region, boat, Margins(planing_standoff_m=400))
+    trip = Trip(start="West", finish="East", via=("North",), depart=NOON, aboard=full(boat))
+    plan = find_passage(network, trip).recommended
+    land = shapely.union_all(BLOCKS)
+    for leg in plan.legs:
+        line = to_metres(shapely.LineString([leg.from_position, leg.to_position]))
+        if leg.kind == "leg" and leg.speed_kn > 8:
+            assert line.distance(land) >= 358  # two metres for a straight line in degrees
+
+
+def test_fairway_and_limit_together_are_one_kind_of_water_each() -> None:
+    """A no-wake square half inside a fairway: three kinds of water, apart from one another."""
+    rows = [zone(box(0, 0, 1000, 1000), "no-wake"), zone(box(500, -2000, 3000, 3000), "fairway", "Way")]
+    water = build_water(make_region(zones=rows), make_boat(), Margins(fairways=True))
+    kinds = [(area.limit_kn, area.fairway, round(area.shape.area / 1e6, 1)) for area in water.speed_areas]
+    assert kinds == [(5, True, 0.5), (5, False, 0.5), (float("inf"), True, 12.0)]
+    for a, b in pairwise(water.speed_areas):
+        assert a.shape.intersection(b.shape).area < 1
