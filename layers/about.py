@@ -190,6 +190,25 @@ class RegionAbout(_Frozen):
         return self
 
     @property
+    def source_lines(self) -> tuple[str, ...]:
+        """Each source once, with the layers that come from it.
+
+        Examples
+        --------
+        >>> from layers.about import RegionAbout, Source
+        >>> chart = Source(title="chart 7", edition="3")
+        >>> sources = {"land": chart, "depth": chart, "docks": Source(title="own")}
+        >>> RegionAbout(name="Sound", extent=(-39, 44, -37, 45), time_zone="UTC", chart_datum="LAT",
+        ...             clearance_datum="MHWS", currency="EUR", sources=sources).source_lines
+        ('land, depth: chart 7, edition 3', 'docks: own')
+        """
+        layers: dict[str, list[str]] = {}
+        for name in LAYERS:
+            if name in self.sources:
+                layers.setdefault(self.sources[name].line, []).append(name)
+        return tuple(f"{', '.join(names)}: {line}" for line, names in layers.items())
+
+    @property
     def zone(self) -> ZoneInfo:
         """The region's time zone."""
         return ZoneInfo(self.time_zone)

@@ -176,14 +176,10 @@ def _about(told: Told, region: Region, themes: Sequence[Theme]) -> str:
     parts.append(
         f"<p>Depths are below {as_markup(about.chart_datum)}, clearances above {as_markup(about.clearance_datum)}.</p>"
     )
-    sources = "".join(_source(name, source) for name, source in about.sources.items())
+    sources = "".join(f"<li><bdi>{as_markup(line, longest=500)}</bdi></li>" for line in about.source_lines)
     parts.append(f"<h3>Sources</h3><ul>{sources}</ul>" if sources else "")
     parts.append(
         "<p>Distances are nautical miles, courses are true, positions are WGS 84 in degrees and minutes. "
         "Press and hold on the map to read a position. Drawn with Leaflet and folium.</p>"
     )
     return "".join(parts)
-
-
-def _source(name: str, source: Any) -> str:
-    return f"<li>{as_markup(name.replace('_', ' '))}: <bdi>{as_markup(source.line, longest=400)}</bdi></li>"

@@ -63,14 +63,19 @@ class Question:
         """[kn] The chosen speed, the fastest that is planned."""
         return self.speeds_kn[0]
 
-    def tracks(self) -> tuple[Tracks, ...]:
+    def tracks(self, *, fairways: bool = True) -> tuple[Tracks, ...]:
         """Set up the tracks.
+
+        Parameters
+        ----------
+        fairways
+            Whether they are preferred where the margins ask for it.
 
         Returns
         -------
         One set a speed.
         """
-        return tuple(Tracks(self.network, self.boat, speed_kn) for speed_kn in self.speeds_kn)
+        return tuple(Tracks(self.network, self.boat, speed_kn, fairways=fairways) for speed_kn in self.speeds_kn)
 
     def problem(self, tracks: Sequence[Tracks], docks: Mapping[int, Dock] | None = None) -> Problem:
         """Set the search up.

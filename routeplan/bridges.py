@@ -9,7 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from routeplan.places import write_position
+
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from layers import Region
     from layers.plane import Plane
     from routeplan.boats import Boat
@@ -104,7 +108,18 @@ def cut_bridges(
             if wet:
                 longest = max(wet, key=lambda p: p.length)
                 places.append((row, shape, longest.interpolate(0.5, normalized=True)))
-    strips = [_strip(f"{s.kind} {s.name}", s.line, land, findings) for s in spans if s.is_low]
+    strips = [
+        _strip(
+            s.name if s.kind in s.name.casefold() else f"{s.kind} {s.name}",
+            s.line,
+            land,
+            plane,
+            boat.units.room,
+            findings,
+        )
+        for s in spans
+        if s.is_low
+    ]
     gates = tuple(_gate(row, line, at, needed_m) for row, line, at in places)
     return strips, gates, findings
 
@@ -131,7 +146,14 @@ def _wet_point(line: shapely.Geometry, near: shapely.Point, land: shapely.MultiP
     return shapely.Point(shapely.get_coordinates(shapely.shortest_line(near, wet))[-1])
 
 
-def _strip(name: str, line: shapely.Geometry, land: shapely.MultiPolygon, findings: list[str]) -> shapely.Geometry:
+def _strip(
+    name: str,
+    line: shapely.Geometry,
+    land: shapely.MultiPolygon,
+    plane: Plane,
+    room: Callable[[float], str],
+    findings: list[str],
+) -> shapely.Geometry:
     """Widen a line to a strip whose ends reach land."""
     pieces = []
     for part in shapely.get_parts(line):
@@ -140,10 +162,11 @@ def _strip(name: str, line: shapely.Geometry, land: shapely.MultiPolygon, findin
         for end, point in ((head, xy[0]), (tail, xy[-1])):
             if end is None:
                 gap = land.distance(shapely.Point(point))
+                at = write_position(tuple(plane.to_lonlat([point])[0].tolist()))
                 short = (
                     "reaches no land, for there is no land layer"
                     if land.is_empty
-                    else f"ends {gap:.0f} m short of land"
+                    else f"ends {room(gap)} short of land at {at}"
                 )
                 findings.append(f"{name} {short}: a gap that is left open, check the line")
         pieces.append(shapely.LineString([*([] if head is None else [head]), *xy, *([] if tail is None else [tail])]))

@@ -36,6 +36,8 @@ from routeplan.edges import BoatOption, JsonOption, LogOption, RegionOption
 
 __all__ = ["app", "main"]
 
+_STOPPED = 130  # exit code of a program that Ctrl-C ended: 128 and the signal's number
+
 app = typer.Typer(
     name="routeplan",
     help="Fuel aboard, range and refuel stops for fast outboard day boats. An aid to planning, not for navigation.",
@@ -162,12 +164,10 @@ def main() -> None:
         code = app(args=words, prog_name="routeplan", standalone_mode=False)
     except typer.Exit as done:
         code = done.exit_code
-    except typer.Abort:
-        code = _fail("stopped", 130)
     except typer.TyperException as error:
         code = _fail(_usage(error), 2)
-    except KeyboardInterrupt:
-        code = _fail("stopped", 130)
+    except (KeyboardInterrupt, typer.Abort):
+        code = _STOPPED
     except RouteplanError as error:
         skippable = isinstance(error, LayersError) and any(row.column == "opening_hours" for row in error.bad_rows)
         code = _fail(f"{error}{' (--skip-bad-docks leaves such docks out)' if skippable else ''}", 2)
@@ -177,6 +177,8 @@ def main() -> None:
         code = _fail(
             f"a fault of ours: {type(error).__name__}: {error}; please report it, ROUTEPLAN_DEBUG=1 tells more", 1
         )
+    if code == _STOPPED:  # typer makes an exit of a Ctrl-C by itself
+        _fail("stopped", _STOPPED)
     sys.exit(code or 0)
 
 

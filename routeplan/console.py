@@ -503,8 +503,8 @@ def source_lines(region: Region) -> list[str]:
     -------
     An empty line, then each source once.
     """
-    titles = dict.fromkeys(source.line for source in region.about.sources.values())
-    return ["", wrapped(f"Sources: {'; '.join(titles)}.")] if titles else ["", "Sources: not stated by the region."]
+    lines = [wrapped(f"- {line}", "  ") for line in region.about.source_lines]
+    return ["", "Sources:", *lines] if lines else ["", "Sources: not stated by the region."]
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], indent: str = "") -> list[str]:

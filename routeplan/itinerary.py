@@ -301,7 +301,7 @@ def _cautions(network: Network, a: Point, b: Point, course_deg: float) -> tuple[
             said.append(f"bar {zone.name}{why}: cross it only in weather and tide that allow it")
         else:
             said.append(f"{zone.name}{why}")
-    return tuple(said)
+    return tuple(dict.fromkeys(said))
 
 
 def _nearest_name(network: Network, area: int, line: shapely.LineString) -> str:

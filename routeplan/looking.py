@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
     Placed = tuple[Indices, Indices, Points]  # where those of each triangle begin, points by triangle, positions
 
-__all__ = ["compiled_look", "look", "look_over"]
+__all__ = ["compiled_look", "is_worth_compiling", "look", "look_over"]
 
 _WORTH_COMPILING = 12_000  # eyes: with fewer, plain Python is done before numba is loaded (0.8 s)
 
@@ -154,6 +154,21 @@ def compiled_look() -> Callable[..., Any] | None:
     return numba.njit(signature, cache=True)(look)  # type: ignore[no-any-return]
 
 
+def is_worth_compiling(eyes: int) -> bool:
+    """Tell whether so many eyes look by compiled code.
+
+    Parameters
+    ----------
+    eyes
+        How many will have looked in the end.
+
+    Returns
+    -------
+    False for few, and where numba isn't installed.
+    """
+    return eyes >= _WORTH_COMPILING and importlib.util.find_spec("numba") is not None
+
+
 def look_over(
     mesh: Mesh,
     eyes: Points,
@@ -190,7 +205,7 @@ def look_over(
     first = np.searchsorted(eye_of, np.arange(len(eyes) + 1))
     none = np.empty(0, dtype=np.int64)
     held_first, held, points = (none, none, np.empty((0, 2))) if placed is None else placed
-    compiled = compiled_look() if eyes_in_all >= _WORTH_COMPILING else None
+    compiled = compiled_look() if is_worth_compiling(eyes_in_all) else None
     room = np.full(len(mesh.corners), -1), np.full(len(points), -1)
     if compiled is not None:
         found = compiled(

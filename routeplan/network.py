@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 
 from routeplan.approaches import INSET_M, Approach, Attachment, find_attachments
+from routeplan.looking import is_worth_compiling
 from routeplan.mesh import build_mesh
 from routeplan.sight import find_corner_legs, find_point_legs
 
@@ -43,6 +44,8 @@ __all__ = [
     "unreached_docks",
 ]
 
+# shares of the work after which the triangles and the legs are made, in plain Python and compiled (bench_waters.py)
+_STAGES = {False: (0.14, 0.86), True: (0.45, 0.88)}
 _SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit, at the most
 _CLOSEST_SAMPLE_M = 20.0  # [m] and at the least
 _LEAST_SAMPLES = 40  # on one stretch of such an edge, if they needn't lie closer than that
@@ -226,8 +229,14 @@ def connect(region: Region, boat: Boat, water: Water, progress: Callable[[float]
     The network.
     """
     mesh = build_mesh(water.navigable, water.grid_m)
+    begun, looked = _STAGES[is_worth_compiling(int(mesh.corners.reflex.sum()))]
+
+    def told(share: float) -> None:
+        if progress is not None:
+            progress(begun + (looked - begun) * share)
+
     nodes = mesh.positions[mesh.corners.vertex[mesh.corners.reflex]]
-    legs = _node_of(mesh)[find_corner_legs(mesh, progress)]
+    legs = _node_of(mesh)[find_corner_legs(mesh, told)]
     empty = Network(
         region=region,
         boat=boat,

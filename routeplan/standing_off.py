@@ -119,12 +119,18 @@ def _simplified(water: shapely.Geometry, within_m: float) -> shapely.Geometry:
     """
     polygons = shapely.get_parts(water)
     whole, owner = shapely.get_rings(polygons, return_index=True)
-    rings = shapely.simplify(whole, within_m)
-    corners = shapely.get_num_coordinates(rings)
+    # as closed lines: of a ring GEOS takes out the first corner afterwards, which moves the edge there a second time
+    points, of = shapely.get_coordinates(whole, return_index=True)
+    lines = shapely.simplify(shapely.linestrings(points, indices=of), within_m)
+    corners = shapely.get_num_coordinates(lines)
+    rings = whole.copy()
+    sound = corners >= 4  # a corner, two more, and the first again
+    points, of = shapely.get_coordinates(lines[sound], return_index=True)
+    rings[sound] = shapely.linearrings(points, indices=of)
     a, b = shapely.STRtree(whole).query(whole)  # boxes that meet: simplified rings lie within those
     near = corners[a] * len(whole) + a > corners[b] * len(whole) + b  # each pair once, the one with more corners first
     a, b = a[near], b[near]
-    left = np.zeros(len(whole), dtype=bool)
+    left = ~sound
     while True:
         shapely.prepare(rings)
         meet = shapely.intersects(rings[a], rings[b]) & ~(left[a] & left[b])

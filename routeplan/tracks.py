@@ -105,16 +105,18 @@ class Tracks:
         Whose burn table counts.
     speed_kn
         [kn] Chosen speed.
+    fairways
+        Whether they are preferred where the network's margins ask for it.
     """
 
-    def __init__(self, network: Network, boat: Boat, speed_kn: float) -> None:
+    def __init__(self, network: Network, boat: Boat, speed_kn: float, *, fairways: bool = True) -> None:
         self.network = network
         self.rates = Rates.of(boat, network, speed_kn)
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
         self._legs = LegGraph(network)
-        dear = _dearness(network)
+        dear = _dearness(network) if fairways else np.ones(1 + len(network.water.speed_areas))
         self._dearest = float(dear.max())
         self._by_fuel, self._by_time = (
             Price(price.per_nmi * dear, price.slow_per_nmi * dear, price.per_waited_h)
@@ -139,7 +141,7 @@ class Tracks:
         pairs without a way are left out.
         """
         wanted = {(min(p), max(p)) for p in pairs if p[0] != p[1]}
-        known = self.network.ways.setdefault(self.rates, {})
+        known = self.network.ways.setdefault((self.rates, self._dearest), {})
         tracks = {pair: known[pair][1] for pair in wanted if pair in known and known[pair][0] >= most_l}
         new = self._find_new(wanted - set(tracks), most_l)
         known.update({pair: (most_l, found) for pair, found in new.items() if pair[1] < self.network.own})

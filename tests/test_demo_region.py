@@ -78,6 +78,7 @@ def test_a_layer_made_again_lies_in_the_same_place(made: Path, layer: str) -> No
         assert numbers(new["geometry"]) == pytest.approx(numbers(old["geometry"]), abs=SAME_PLACE_DEG, rel=0)
 
 
+@pytest.mark.slow
 def test_another_seed_makes_another_coast(tmp_path: Path) -> None:
     demo_region.generate(tmp_path, seed=1)
     assert (tmp_path / "land.geojson").read_bytes() != (DATA / "land.geojson").read_bytes()

@@ -108,9 +108,8 @@ def assert_quiet(shown: Opened) -> None:
 
 
 def about(name: str, extent: tuple[float, float, float, float]) -> SimpleNamespace:
-    source = SimpleNamespace(line=name)
     return SimpleNamespace(
-        name=name, extent=extent, currency=name[:60], chart_datum=name, clearance_datum=name, sources={name: source}
+        name=name, extent=extent, currency=name[:60], chart_datum=name, clearance_datum=name, source_lines=(name,)
     )
 
 

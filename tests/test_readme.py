@@ -14,6 +14,7 @@ import pytest
 from faces import ROOT, run_apart
 
 import routeplan.cli
+from layers import assemble, read_recipe
 from layers.errors import InputError
 from layers.region import read_region
 from layers.schema import LAYERS
@@ -94,10 +95,11 @@ def test_there_are_figures_that_are_held_to() -> None:
 @pytest.fixture
 def own_files(tmp_path: Path) -> Path:
     """Write the boat, the region and the dock that README shows, as printed."""
-    boat, region = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    boat, recipe, region = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
     (docks,) = re.findall(r"^```json\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
     (tmp_path / "waters").mkdir()
     (tmp_path / "boat.toml").write_text(boat, encoding="utf-8")
+    (tmp_path / "recipe.toml").write_text(recipe, encoding="utf-8")
     (tmp_path / "waters" / "region.toml").write_text(region, encoding="utf-8")
     (tmp_path / "waters" / "docks.geojson").write_text(docks, encoding="utf-8")
     return tmp_path
@@ -106,6 +108,16 @@ def own_files(tmp_path: Path) -> Path:
 def test_the_boat_file_that_is_shown_is_a_good_one(own_files: Path) -> None:
     boat = read_boat(own_files / "boat.toml")
     assert boat.usable_l(boat.tank.full_mark_l) > 0
+
+
+def test_a_region_is_built_by_the_recipe_that_is_shown(own_files: Path) -> None:
+    """Of three docks the recipe takes those that sell fuel; a depth of 9 ft and a channel come from it as well."""
+    rows = ["Place,Sells,kind,lat,lon,depth", "Quay,both,fuel,44.3,-38.5,9", "Bar,both,drinks,44.3,-38.4,9"]
+    (own_files / "docks.csv").write_text("\n".join(rows), encoding="utf-8")
+    docks = assemble(read_recipe(own_files / "recipe.toml")).region.layer("docks")
+    assert docks["name"].tolist() == ["Quay"]
+    assert (docks.loc[0, "fuels"], docks.loc[0, "vhf"]) == ("gasoline,diesel", "12")
+    assert docks.loc[0, "depth_m"] == pytest.approx(9 * 0.3048)
 
 
 @pytest.mark.parametrize("words", ["boat check boat.toml", "region check waters"])

@@ -80,6 +80,7 @@ def scored(pairs: Iterable[tuple[Season, Judged]], narrowed: float = 1.0) -> Sco
 # The fit -------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", INTERVALS)
 def test_intervals_hold_the_truth_on_clean_seasons(fitted: Fitted, what: str):
     """A true coverage anywhere from 0.87 to 0.94, the mark, fails with less than 1 in 1,000."""
@@ -88,12 +89,14 @@ def test_intervals_hold_the_truth_on_clean_seasons(fitted: Fitted, what: str):
     assert least(0.87) <= count.coverage <= most(0.94)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", INTERVALS)
 def test_intervals_hold_the_truth_on_spoiled_seasons(fitted: Fitted, what: str):
     """A true coverage of 0.85 or more, the mark, fails with less than 1 in 1,000."""
     assert scored(fitted.spoiled).counts[what].coverage >= least(0.85)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", INTERVALS)
 def test_the_unsafe_bound_is_missed_no_more_often_than_a_tail_may_be(fitted: Fitted, what: str):
     """Each tail ought to hold 5 %. At a coverage of 0.87 evenly split one holds 6.5 %, of 0.85 one holds 7.5 %."""
@@ -101,6 +104,7 @@ def test_the_unsafe_bound_is_missed_no_more_often_than_a_tail_may_be(fitted: Fit
         assert scored(pairs).counts[what].unsafe_share <= 1 - least(1 - tail)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", INTERVALS)
 def test_a_fit_with_halved_intervals_would_fail(fitted: Fitted, what: str):
     """An interval of 90 % halved holds 59 % if normal: both limits must tell that, or they tell nothing."""
@@ -108,6 +112,7 @@ def test_a_fit_with_halved_intervals_would_fail(fitted: Fitted, what: str):
     assert scored(fitted.spoiled, narrowed=0.5).counts[what].coverage < least(0.85)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("alone", [*ALONE, "full mark less metered", "capacity less metered", "gauge as read"])
 def test_both_instruments_together_are_nearer_than_any_alone(fitted: Fitted, alone: str):
     """Root-mean-square error of the fuel aboard, all rules on the same seasons."""
@@ -117,6 +122,7 @@ def test_both_instruments_together_are_nearer_than_any_alone(fitted: Fitted, alo
         assert scores.error_share("both combined") < scores.error_share(alone)
 
 
+@pytest.mark.slow
 def test_spoiled_rows_are_found(fitted: Fitted):
     """Our own marks: two spoiled rows in three are found, and of the rows doubted four in five were spoiled.
 
@@ -129,6 +135,7 @@ def test_spoiled_rows_are_found(fitted: Fitted):
     assert scores.found["reset-forgotten"] >= 0.9 * scores.spoiled["reset-forgotten"] > 0
 
 
+@pytest.mark.slow
 def test_few_clean_rows_are_doubted(fitted: Fitted):
     """Our own mark: one in a hundred, where the prior has some six in a hundred wrong."""
     scores = scored(fitted.clean)

@@ -16,7 +16,7 @@ from oracles.small_world import NMI_M, box, make_boat, make_region, to_metres, w
 from layers.errors import InputError
 from routeplan.boats import BurnTable
 from routeplan.building import build_network
-from routeplan.fuel import full
+from routeplan.fuel import FuelAboard, full
 from routeplan.margins import Margins
 from routeplan.passage import find_passage
 from routeplan.standing_off import Poor, draw_back
@@ -30,8 +30,8 @@ BLOCKS = (box(-2000, 150, 2000, 9000), box(-2000, -9000, 2000, -150))
 ENDS = [waypoint(-6000, 0, "West"), waypoint(6000, 0, "East")]
 
 
-def planer(**changes: Any) -> Any:
-    return make_boat(burn=HUMP, **changes)
+def planer(burn: BurnTable = HUMP) -> Any:
+    return make_boat(burn=burn)
 
 
 def test_planing_keeps_further_off_and_slows_down_in_the_narrows() -> None:
@@ -122,6 +122,18 @@ def test_a_fairway_is_taken_where_it_is_not_far(north_m: float, metres: float) -
     assert find_passage(plain, trip).recommended.longer_nmi is None
 
 
+def test_a_fairway_that_the_fuel_does_not_reach_is_left_aside() -> None:
+    """5.40 nmi straight and 5.76 by the fairway, a litre a mile: with 5.6 l above the reserve she goes straight."""
+    fairway = zone(box(-4000, 1000, 4000, 1400), "fairway", "Marked Way")
+    region = make_region(zones=[fairway], waypoints=[waypoint(-5000, 0, "West"), waypoint(5000, 0, "East")])
+    network = build_network(region, make_boat(), Margins(fairways=True))
+    for aboard_l, metres in ((15.6, 10_000), (15.9, 10_667)):
+        trip = Trip(start="West", finish="East", depart=NOON, aboard=FuelAboard(mean_l=aboard_l, sd_l=0.0, how="told"))
+        passage = find_passage(network, trip)
+        assert passage.recommended.distance_nmi * NMI_M == pytest.approx(metres, rel=2e-3)
+        assert any("keeps to fairways" in caution for caution in passage.cautions) is (metres == 10_000)
+
+
 def test_marks_passed_are_told_with_side_distance_and_time() -> None:
     """Due east at 20 kn: a mark 555.6 m (0.3 nmi) to the north 4 km on is passed to port after 2.16 nmi, 6.48 min.
 
@@ -168,6 +180,32 @@ def test_drawn_back_water_keeps_nine_tenths_and_leaves_no_more_than_it_must(
     xy = np.random.default_rng(1).uniform(0, 10_000, (300, 2))
     left_out = ~shapely.contains_xy(kept, xy)
     assert (shapely.distance(shut, shapely.points(xy[left_out])) <= 1.13 * standoff_m + 0.02).all()
+
+
+def test_smooth_islands_keep_their_nine_tenths() -> None:
+    """Round islands, on whose rings simplifying is tempted to move one stretch twice: none nearer than 0.9 x 50 m."""
+    sea = shapely.box(0, 0, 30_000, 30_000)
+    for seed in range(25):
+        rng = np.random.default_rng(seed)
+        land = []
+        for x, y in rng.uniform(3000, 27_000, (8, 2)):
+            turn = np.sort(rng.uniform(0, 2 * np.pi, int(rng.integers(3, 120))))
+            off_m = rng.uniform(300, 2000) + rng.normal(0, 4, len(turn))
+            land.append(
+                shapely.Polygon(np.column_stack([x + off_m * np.cos(turn), y + off_m * np.sin(turn)])).buffer(0)
+            )
+        opened = shapely.MultiPolygon(shapely.get_parts(sea.difference(shapely.union_all(land))).tolist())
+        kept = draw_back(opened, sea, 50.0, Poor(np.empty(0, dtype=object), None), 0.01)
+        assert kept.distance(shapely.union_all(land)) >= 45 - 0.02
+
+
+def test_the_speed_in_the_narrows_is_the_boats_own_from_the_cache_too(tmp_path: Any) -> None:
+    region = make_region(land=[(block, {}) for block in BLOCKS], waypoints=ENDS)
+    margins = Margins(planing_standoff_m=400)
+    for low_kn in (8, 5):
+        boat = planer(burn=HUMP.model_copy(update={"unsteady_kn": (low_kn, 16)}))
+        (narrows,) = build_network(region, boat, margins, cache=tmp_path).water.speed_areas
+        assert narrows.limit_kn == low_kn
 
 
 def test_tracks_at_planing_speed_stay_off() -> None:

@@ -144,6 +144,7 @@ def _finer_h(network: Network, speed_kn: float, a: tuple[float, float], b: tuple
     return float(nx.dijkstra_path_length(graph, start, end, weight="hours"))
 
 
+@pytest.mark.slow
 def test_zones_among_islands_cost_what_ten_times_finer_sampling_says() -> None:
     """Two no-wake zones of awkward shape by an island; the oracle samples their edges every 10 m, all pairs."""
     shapes = [

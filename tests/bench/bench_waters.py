@@ -2,8 +2,8 @@
 
 Run from the project's folder, with ``.[test,bench,fast]``: ``python tests/bench/bench_waters.py`` (about ten minutes).
 ``--waters i,h,f`` chooses some; ``--curve FILE.png`` draws the cost against the corners. Every water is built in a
-process of its own, so that its peak of memory is its own. Coasts are GSHHG's (see ``tests/reference/coasts.py``), 60 docks
-put on their shores.
+process of its own, so that its peak of memory is its own. Coasts are GSHHG's (see ``tests/reference/coasts.py``), with
+60 docks on their shores.
 
 Answers are compared first: legs found by compiled code and by plain Python are the same to the last one; those that
 trying all tangent pairs with shapely finds are among them, or are made up of others in line (on large waters from a
@@ -32,10 +32,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE))
-sys.path.insert(0, str(HERE.parent))
-sys.path.insert(0, str(HERE.parents[1]))
+sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bench_network import _ordered, missing_but_made_up, pairs_by_shapely
 from matplotlib.figure import Figure
@@ -56,6 +55,7 @@ from routeplan.sight import find_corner_legs
 from routeplan.trips import Trip
 from routeplan.water import build_water
 
+HERE = Path(__file__).resolve().parent
 MARK_FAST, MARK_PLAIN = 1000, 100
 DOCKS = 60
 GULF = (-70.5, 42.5, -67.5, 45.0)  # 3 x 2.5 degrees: an open gulf, a ragged shore, hundreds of islands

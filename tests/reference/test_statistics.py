@@ -181,6 +181,7 @@ def sum_ratios(log: list[Fillup]) -> tuple[np.ndarray, np.ndarray]:
     return np.array([f.pumped_l for f in whole]), np.array([f.meter_used_l for f in whole])
 
 
+@pytest.mark.slow
 def test_spoiled_seasons_as_hubers_regression_has_them():
     """Statsmodels' RLM, Huber's norm, no intercept, on 60 seasons with a twentieth of the rows spoiled.
 
@@ -236,6 +237,7 @@ def test_66_metered_67_pumped():
 # The burn ------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_burn_factor_as_scipys_quadrature_has_it():
     """The stated model, integrated by scipy's adaptive quadrature: factor normal, log scatter normal, odd runs Cauchy.
 
