@@ -15,6 +15,8 @@ from routeplan.cli_fuel import GaugeOption, MeterOption, NoLogOption, read_fuel,
 from routeplan.cli_passage import (
     NoCache,
     Overhead,
+    PlaningStandOff,
+    PoorSurveyStandOff,
     SkipBadDocks,
     Snap,
     StandOff,
@@ -101,6 +103,8 @@ def reach(  # one parameter an option
     under_keel: UnderKeel = None,
     overhead: Overhead = None,
     stand_off: StandOff = None,
+    planing_stand_off: PlaningStandOff = None,
+    poor_survey_stand_off: PoorSurveyStandOff = None,
     snap: Snap = None,
     allow_unsurveyed: Unsurveyed = False,
     skip_bad_docks: SkipBadDocks = False,
@@ -121,7 +125,15 @@ def reach(  # one parameter an option
 
     now = edges.now()
     files = _named({"--map": map_file, "--guest-page": guest_file, "--layers": layers_file})
-    margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    margins = given_margins(
+        under_keel,
+        overhead,
+        stand_off,
+        snap,
+        planing_stand_off,
+        poor_survey_stand_off,
+        allow_unsurveyed=allow_unsurveyed,
+    )
     share = read_confidence(confidence, "--confidence")
     time_h = None if time is None else _read_time_h(time)
     speeds_kn = _read_speeds_kn(speed or ())

@@ -74,10 +74,10 @@ def read_margins(given: Mapping[str, float], *, allow_unsurveyed: bool, fairways
     Raises
     ------
     InputError
-        A value is outside its limits.
+        A value is outside its limits, or a wider stand-off isn't wider.
     """
     try:
-        return Margins(**given, allow_unsurveyed=allow_unsurveyed, fairways=fairways)
+        margins = Margins(**given, allow_unsurveyed=allow_unsurveyed, fairways=fairways)
     except ValidationError as error:
         first = error.errors()[0]
         field = str(first["loc"][0])
@@ -85,3 +85,15 @@ def read_margins(given: Mapping[str, float], *, allow_unsurveyed: bool, fairways
         unit = field.rsplit("_", 1)[1]
         limit = first["msg"].removeprefix("Input should be ")
         raise InputError(option, f"must be {limit} {unit}", value=f"{given[field]:g} {unit}") from error
+    for option, asked_m in (
+        ("--planing-stand-off", margins.planing_standoff_m),
+        ("--poor-survey-stand-off", margins.poor_survey_standoff_m),
+    ):
+        if asked_m is not None and asked_m <= margins.standoff_m:
+            raise InputError(
+                option,
+                f"must be more than the stand-off that is kept anyway, {margins.standoff_m:g} m",
+                value=f"{asked_m:g} m",
+                remedy="give more, or a smaller --stand-off",
+            )
+    return margins

@@ -105,6 +105,7 @@ _LENGTH = _Units(
         "cm": 0.01,
         **dict.fromkeys(("ft", "foot", "feet", "'"), METRES_PER_FT),
         **dict.fromkeys(("in", "inch", "inches", '"', "''"), METRES_PER_IN),
+        "nmi": METRES_PER_NMI,
     },
     "m, cm, ft or in",
 )

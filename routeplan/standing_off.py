@@ -104,7 +104,9 @@ def with_narrows(
     drawn_out = shapely.buffer(cores, 1.1 * _FRINGE * apart_m, quad_segs=_ARC_SEGMENTS)
     narrows = shapely.union_all(drawn_out).intersection(ordinary)
     whole = polygons_of(shapely.set_precision(polygons_of(wide.union(narrows)), grid_m))
-    return whole, polygons_of(narrows.difference(wide))
+    # of what lies on the grid, so that both meet without a gap; rounding leaves slivers along the wide water's edge
+    slow = [part for part in polygons_of(whole.difference(wide)).geoms if part.area > grid_m * part.length]
+    return whole, shapely.MultiPolygon(slow)
 
 
 def _eroded(box: shapely.Polygon, shut: Any, distance_m: float, segments: int) -> shapely.Geometry:

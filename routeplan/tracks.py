@@ -7,6 +7,7 @@ apart round one headland become one, kinks that save next to nothing go. Time an
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -38,7 +39,7 @@ _SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are me
 _KINK_SHARE = 5e-4  # of time or fuel on the legs around: what a kink must save to stay
 _MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may lengthen the track by
 _MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
-_MOST_SHUT = 12  # sets of gates that are tried shut
+_MOST_SHUT = 12  # sets of gates that are tried shut for one pair
 OUTSIDE_FAIRWAYS = 1.25  # what a mile outside counts where fairways are preferred: they may be a quarter longer
 _ROOM_M = 0.02  # [m] a leg that runs along the water's edge may leave it by this much: rounding
 
@@ -161,12 +162,13 @@ class Tracks:
         # without limits and gates the shortest way is the quickest and takes the least fuel
         for by_fuel in (False, True) if self.network.water.speed_areas or self.network.gate_legs else (True,):
             todo: dict[frozenset[int], set[tuple[int, int]]] = {frozenset(): wanted}
-            tried = 0
-            while todo and tried < _MOST_SHUT:  # where a gate is passed, find the way without it too
-                shut = next(iter(todo))
-                passed = self._search(todo.pop(shut), most_l, by_fuel=by_fuel, shut=shut, paths=paths)
-                tried += 1
-                for gate, through in sorted(passed.items()):
+            tried: Counter[tuple[int, int]] = Counter()
+            while todo:  # where a gate is passed, find the way without it too
+                shut = min(todo, key=lambda gates: (len(gates), sorted(gates)))  # in an order that no other pair sways
+                asked = {pair for pair in todo.pop(shut) if tried[pair] < _MOST_SHUT}
+                tried.update(asked)
+                passed = self._search(asked, most_l, by_fuel=by_fuel, shut=shut, paths=paths)
+                for gate, through in passed.items():
                     todo.setdefault(shut | {gate}, set()).update(through)
         drawn = {pair: [self._steer(pair, nodes) for nodes in found] for pair, found in paths.items()}
         self._measure(drawn)

@@ -23,6 +23,8 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
+_ON_THE_TRACK_NMI = 0.05  # [nmi] a mark passed nearer than this has to be steered round
+
 
 class Words:
     """Says things in one boat's units and one region's time and currency.
@@ -205,6 +207,8 @@ class Words:
         -------
         Such as ``Gull Mark 0.3 nmi to port``.
         """
+        if passed.abeam_nmi < _ON_THE_TRACK_NMI:
+            return f"{passed.name} on the track: keep clear of it"
         return f"{passed.name} {shown_distance(passed.abeam_nmi)} to {passed.side}"
 
     def wait_line(self, wait: Wait) -> str:

@@ -17,7 +17,7 @@ from layers.errors import InputError
 from routeplan.boats import BurnTable
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard, full
-from routeplan.margins import Margins
+from routeplan.margins import Margins, read_margins
 from routeplan.passage import find_passage
 from routeplan.standing_off import Poor, draw_back
 from routeplan.trips import Trip
@@ -84,6 +84,14 @@ def test_a_boat_without_a_hump_is_asked_at_which_speeds_she_planes() -> None:
     with pytest.raises(InputError, match="--planing-stand-off: Paper Boat's file doesn't tell") as told:
         build_water(make_region(land=[(b, {}) for b in BLOCKS]), make_boat(), Margins(planing_standoff_m=400))
     assert "unsteady_kn" in str(told.value)
+
+
+@pytest.mark.parametrize("field", ["planing_standoff_m", "poor_survey_standoff_m"])
+def test_a_wider_stand_off_has_to_be_wider(field: str) -> None:
+    """Kept is the ordinary one of 50 m in any case: to say that 20 m are kept would not be true."""
+    with pytest.raises(InputError, match="must be more than the stand-off that is kept anyway, 50 m"):
+        read_margins({field: 20.0}, allow_unsurveyed=False)
+    assert getattr(read_margins({field: 51.0}, allow_unsurveyed=False), field) == 51
 
 
 def test_the_poor_survey_stand_off_asked_for_wins_over_the_regions() -> None:

@@ -15,6 +15,7 @@ from pyproj import Geod
 
 from routeplan.building import build_network
 from routeplan.itinerary import find_stretches
+from routeplan.margins import Margins
 from routeplan.tracks import Track, Tracks, build_dock_graph
 
 if TYPE_CHECKING:
@@ -367,3 +368,34 @@ def test_a_place_is_not_joined_to_itself() -> None:
     boat = make_boat()
     network = build_network(make_region(land=[FAR_LAND], docks=docks), boat)
     assert Tracks(network, boat, 20.0).find([(0, 0)]) == {}
+
+
+def test_what_else_was_asked_changes_no_answer() -> None:
+    """Three walls of land with four opening bridges each: far more sets of shut gates than are tried for one pair.
+
+    Each pair alone, on a network of its own, and all together, and again in another order with less fuel first.
+    """
+    walls, spans, lifts = [], [], []
+    for wall in (-3000, 0, 3000):
+        edges = [-15_000, -4000, -3800, -1500, -1300, 1300, 1500, 3800, 4000, 15_000]
+        walls += [(box(wall - 50, edges[i], wall + 50, edges[i + 1]), {}) for i in range(0, 10, 2)]
+        for south, north in zip(edges[1:-1:2], edges[2:-1:2], strict=True):
+            name = f"Bridge {wall} {south}"
+            line = shapely.LineString([(wall, south - 20), (wall, north + 20)])
+            spans.append((line, {"name": name, "kind": "bridge", "clearance_m": 1.0}))
+            lifts.append((shapely.Point(wall, (south + north) / 2), {"name": name, "kind": "bridge"}))
+    places = [waypoint(x, y, f"P{x}{y}") for x, y in ((-6000, 0), (6000, 0), (6000, 2500), (-1500, -2600))]
+    region = make_region(land=walls, overhead=spans, openings=lifts, waypoints=places)
+    boat, margins = make_boat(), Margins(standoff_m=20)
+    pairs = [(a, b) for a in range(4) for b in range(a)]
+
+    def told(found: Any) -> list[tuple[float, tuple[int, ...]]]:
+        return sorted((round(t.distance_nmi, 6), tuple(g[0] for g in t.gates)) for t in found)
+
+    network = build_network(region, boat, margins)
+    assert len(network.water.gates) == 12
+    Tracks(network, boat, 20).find(pairs[:2], most_l=6.0)
+    together = Tracks(network, boat, 20).find(pairs)
+    alone = [Tracks(build_network(region, boat, margins), boat, 20).find([pair])[pair] for pair in pairs]
+    assert max(map(len, alone)) > 3
+    assert [told(together[pair]) for pair in pairs] == [told(found) for found in alone]
