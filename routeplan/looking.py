@@ -151,7 +151,10 @@ def compiled_look() -> Callable[..., Any] | None:
         array(real, layout="A"), array(whole), array(whole), array(whole), array(numba.boolean), array(whole),
         array(whole), array(real, 2, "A"), array(whole, written=True), array(whole, written=True),
     )  # fmt: skip
-    return numba.njit(signature, cache=True)(look)  # type: ignore[no-any-return]
+    try:
+        return numba.njit(signature, cache=True)(look)  # type: ignore[no-any-return]
+    except RuntimeError:  # nowhere to keep it
+        return numba.njit(signature)(look)  # type: ignore[no-any-return]
 
 
 def is_worth_compiling(eyes: int) -> bool:

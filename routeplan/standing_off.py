@@ -15,6 +15,7 @@ __all__ = ["ROUND_SEGMENTS", "Poor", "circumscribed", "draw_back", "with_narrows
 
 _SIMPLIFY_SHARE = 0.1  # of the stand-off: the most that the edge may end up nearer than it
 _FRINGE = 2.0  # of what the wider stand-off adds: fringe along a shore, in its bays and corners too, is no narrows
+_OVER_THE_EDGE_M = 1.0  # [m] how far the narrows' slow water reaches over the edge of navigable water
 _ARC_SEGMENTS = 4  # per quarter turn of the stand-off: few, for few corners
 ROUND_SEGMENTS = 16  # per quarter turn of what has to be nearer to round
 
@@ -97,7 +98,7 @@ def with_narrows(
 
     Returns
     -------
-    [m] All of it, and the narrows alone.
+    [m] All of it; and the narrows alone, drawn a metre over their own edge.
     """
     beyond = shapely.buffer(shapely.get_parts(box.difference(wide)), -_FRINGE * apart_m, quad_segs=_ARC_SEGMENTS)
     cores = shapely.get_parts(polygons_of(shapely.union_all(beyond).intersection(ordinary)))
@@ -106,7 +107,9 @@ def with_narrows(
     whole = polygons_of(shapely.set_precision(polygons_of(wide.union(narrows)), grid_m))
     # of what lies on the grid, so that both meet without a gap; rounding leaves slivers along the wide water's edge
     slow = [part for part in polygons_of(whole.difference(wide)).geoms if part.area > grid_m * part.length]
-    return whole, shapely.MultiPolygon(slow)
+    # legs hug the edge of the water, where rounding would tell in from out: so it reaches a little over that edge
+    over = shapely.union_all(shapely.buffer(slow, _OVER_THE_EDGE_M, join_style="mitre")) if slow else shapely.Polygon()
+    return whole, polygons_of(over.difference(wide))
 
 
 def _eroded(box: shapely.Polygon, shut: Any, distance_m: float, segments: int) -> shapely.Geometry:

@@ -37,3 +37,21 @@ def test_without_numba_plain_python_does_it_all(demo_network: Network, monkeypat
     points = np.rint(demo_network.nodes[demo_network.corner_count :][:3] / mesh.grid_m)
     corners, _ = find_point_legs(mesh, points, mesh.locate(points))
     assert len(corners)
+
+
+def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A read-only machine: numba finds no place for its cache and raises; the loop is compiled for this run alone."""
+    numba = pytest.importorskip("numba")
+    asked = []
+
+    def njit(signature: object, *, cache: bool = False) -> object:
+        asked.append(cache)
+        if cache:
+            raise RuntimeError("cannot cache function 'look': no locator available for file 'looking.py'")
+        return lambda function: (signature, function)
+
+    monkeypatch.setattr(numba, "njit", njit)
+    compiled = looking.compiled_look.__wrapped__()
+    assert compiled is not None
+    assert compiled[1] is looking.look
+    assert asked == [True, False]

@@ -216,6 +216,30 @@ def test_the_speed_in_the_narrows_is_the_boats_own_from_the_cache_too(tmp_path: 
         assert narrows.limit_kn == low_kn
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_she_does_not_plane_along_the_bank_of_a_bent_channel(seed: int) -> None:
+    """Channels 240 to 400 m wide with bends, 400 m asked for: legs hug the inner banks, and are slow there all the same.
+
+    Held against the land itself: every stretch at more than 8 kn lies 360 m off, but for the last two metres.
+    """
+    rng = np.random.default_rng(seed)
+    inner = [(x, float(rng.uniform(-900, 900))) for x in (-3000, -1000, 1000, 3000)]
+    bends = [(-5000.0, 0.0), *inner, (5000.0, 0.0)]
+    channel = shapely.LineString(bends).buffer(rng.uniform(120, 200), cap_style="flat", join_style="mitre")
+    block = box(-4800, -12_000, 4800, 12_000).difference(channel)
+    land = [part for part in shapely.get_parts(block) if part.area > 1e4]
+    marks = [waypoint(-7000, 0, "West"), waypoint(7000, 0, "East")]
+    region = make_region(land=[(part, {}) for part in land], waypoints=marks)
+    boat = planer()
+    network = build_network(region, boat, Margins(planing_standoff_m=400))
+    plan = find_passage(network, Trip(start="West", finish="East", depart=NOON, aboard=full(boat))).recommended
+    shore = shapely.union_all(land)
+    fast = [leg for leg in plan.legs if leg.kind == "leg" and leg.speed_kn > 8]
+    assert any(leg.speed_kn == 8 for leg in plan.legs)
+    for leg in fast:
+        assert to_metres(shapely.LineString([leg.from_position, leg.to_position])).distance(shore) >= 358
+
+
 def test_tracks_at_planing_speed_stay_off() -> None:
     """The demo of the rule on its own terms: every stretch at more than 8 kn lies 360 m off the land."""
     region = make_region(land=[(block, {}) for block in BLOCKS], waypoints=[*ENDS, waypoint(0, 12_000, "North")])
