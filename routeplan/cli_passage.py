@@ -395,7 +395,7 @@ def _map_page(answer: Passage) -> str:
     rule = [words.rule_line(plan)] if plan.stops else []
     if plan.leans_on:
         rule.append(f"It leans on {'; '.join(plan.leans_on)}: make sure before you leave")
-    longer = filter(None, [words.longer_line(plan, answer.network.water.margins)])
+    longer = filter(None, [words.longer_line(plan, answer.network.water)])
     notes = [*words.summary_lines(plan), *longer, *rule, *(f"Or {p.name}: {p.difference}" for p in answer.others_told)]
     title = f"{answer.boat.name}: {plan.legs[0].from_} to {plan.legs[-1].to}"
     cautions = (*answer.cautions, *plan.cautions)

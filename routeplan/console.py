@@ -116,7 +116,7 @@ def tell_passage(passage: Passage, *, every: bool = False, calls: Sequence[Call]
     best = passage.recommended
     out = [_understood(trip, best, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
     out += _sureness(best, words)
-    longer = words.longer_line(best, passage.network.water.margins)
+    longer = words.longer_line(best, passage.network.water)
     out += [wrapped(f"{longer}.")] if longer else []
     out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.others_told]
     if every:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from routeplan.units_shown import shown_distance, shown_duration, shown_money, shown_speed
 from routeplan.words import Words, shown_calls, shown_nearness
+from routeplan.water import POOR_SURVEY
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -15,9 +16,9 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.calls import Call, Need
-    from routeplan.margins import Margins
     from routeplan.plans import Alternate, Plan, SlowerRun, Stop
     from routeplan.trips import ClosedDockRule, Trip
+    from routeplan.water import Water
 
 __all__ = ["PlanWords", "is_before_leaving", "shown_chance"]
 
@@ -99,32 +100,34 @@ class PlanWords(Words):
             self.chances(plan),
         ]
 
-    def longer_line(self, plan: Plan, margins: Margins) -> str:
+    def longer_line(self, plan: Plan, water: Water) -> str:
         """Say what keeping further off, or to fairways, costs in distance.
 
         Parameters
         ----------
         plan
             The plan.
-        margins
-            What was asked for.
+        water
+            Its margins say what was asked for; what it has nothing of isn't told as kept.
 
         Returns
         -------
-        A sentence without its stop; empty where nothing was asked for.
+        A sentence without its stop; empty where nothing was asked for, or nothing could be kept.
         """
-        if plan.longer_nmi is None:
-            return ""
-        room = self.units.room
+        margins, room = water.margins, self.units.room
+        poorly = any(area.name == POOR_SURVEY for area in water.caution_areas)
         asked = [
             f"{room(margins.planing_standoff_m)} off while planing" if margins.planing_standoff_m else "",
             f"{room(margins.poor_survey_standoff_m)} off where the survey is poor"
-            if margins.poor_survey_standoff_m
+            if margins.poor_survey_standoff_m and poorly
             else "",
-            "to fairways" if margins.fairways else "",
+            "to fairways" if any(area.fairway for area in water.speed_areas) else "",
         ]
+        kept = " and ".join(filter(None, asked))
+        if plan.longer_nmi is None or not kept:
+            return ""
         cost = f"{shown_distance(plan.longer_nmi)} longer" if plan.longer_nmi >= 0.05 else "hardly longer"
-        return f"Keeping {' and '.join(filter(None, asked))} makes it {cost} than the way without"
+        return f"Keeping {kept} makes it {cost} than the way without"
 
     def cost_of(self, plan: Plan) -> str:
         """Say what a plan's fuel costs, as far as prices are known.

@@ -16,7 +16,7 @@ import shapely
 
 from layers.errors import InputError
 from layers.hours import read_hours
-from layers.plane import Plane
+from layers.plane import METRES_PER_NMI, Plane
 from routeplan.bridges import cut_bridges
 from routeplan.mesh import grid_m_for
 from routeplan.overlays import polygons_of, union_of
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from routeplan.margins import Margins
 
 __all__ = [
+    "POOR_SURVEY",
     "SEASON_LOOKAHEAD_H",
     "CautionArea",
     "SpeedArea",
@@ -43,6 +44,9 @@ __all__ = [
     "zones_in_force",
 ]
 
+POOR_SURVEY = "poorly surveyed water"  # name of the caution on it
+_MOST_EXCESS = 5e-4  # of a leg: the most by which it may be longer than the geodesic
+_WIDEST_NMI = 1600.0  # [nmi] from corner to corner in the plane: 1,500 on the globe, and what the scale may make of it
 _CRACK_M = 1.0  # [m] half the width below which a gap between depth areas is a crack in the data
 SEASON_LOOKAHEAD_H = 72  # [h] a season that begins so soon after the departure counts from the start
 
@@ -220,14 +224,35 @@ def build_water(region: Region, boat: Boat, margins: Margins, when: datetime | N
             *_caution_areas(zones, zone_shapes),
             *_stream_areas(plane, region),
             *(
-                CautionArea("poorly surveyed water", "caution", "less is charted than is there", None, shape)
+                CautionArea(POOR_SURVEY, "caution", "less is charted than is there", None, shape)
                 for shape in depth_shapes[depth["survey"].to_numpy() == "poor"]
             ),
         ),
         unsurveyed=unsurveyed,
         depth_checked=depth_checked,
-        findings=tuple(findings),
+        findings=(*findings, *_asked_in_vain(region, margins), *_too_wide(plane)),
     )
+
+
+def _asked_in_vain(region: Region, margins: Margins) -> list[str]:
+    """Say what was asked to be kept that this region knows nothing of."""
+    zones, depth = region.layer("zones"), region.layer("depth")
+    said = []
+    if margins.fairways and not (zones["rule"] == "fairway").any():
+        said.append("no fairway is marked in these waters: --fairways changes nothing")
+    if margins.poor_survey_standoff_m is not None and not (depth["survey"] == "poor").any():
+        said.append("nothing tells where the survey is poor: --poor-survey-stand-off changes nothing")
+    return said
+
+
+def _too_wide(plane: Plane) -> list[str]:
+    """Say where an extent is larger than the plane can be true to."""
+    box = plane.box()
+    west, south, east, north = box.bounds
+    if plane.most_excess <= _MOST_EXCESS and np.hypot(east - west, north - south) <= _WIDEST_NMI * METRES_PER_NMI:
+        return []
+    larger = "the extent is larger than 1,500 nmi from corner to corner"
+    return [f"{larger}: distances kept and steered are not true in it; cut it to the waters of this passage"]
 
 
 def _repair(shapes: Any) -> Any:

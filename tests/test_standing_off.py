@@ -13,12 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from oracles.small_world import NMI_M, box, make_boat, make_region, to_metres, waypoint, zone
 
+from layers import build_region
 from layers.errors import InputError
 from routeplan.boats import BurnTable
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard, full
 from routeplan.margins import Margins, read_margins
 from routeplan.passage import find_passage
+from routeplan.plan_words import PlanWords
 from routeplan.standing_off import Poor, draw_back
 from routeplan.trips import Trip
 from routeplan.water import build_water
@@ -142,6 +144,24 @@ def test_a_fairway_that_the_fuel_does_not_reach_is_left_aside() -> None:
         assert any("keeps to fairways" in caution for caution in passage.cautions) is (metres == 10_000)
 
 
+def test_what_nothing_is_known_of_is_not_told_as_kept() -> None:
+    """No zones and no depths: both wishes are answered by a caution, and no sentence says that they were kept."""
+    region = make_region(waypoints=[waypoint(-5000, 0, "West"), waypoint(5000, 0, "East")])
+    boat, margins = make_boat(), Margins(fairways=True, poor_survey_standoff_m=300)
+    network = build_network(region, boat, margins)
+    trip = Trip(start="West", finish="East", depart=NOON, aboard=full(boat))
+    passage = find_passage(network, trip, plain=build_network(region, boat, margins.plain))
+    assert sum("changes nothing" in caution for caution in passage.cautions) == 2
+    assert PlanWords(boat, region.zone, "EUR", 20).longer_line(passage.recommended, network.water) == ""
+
+
+def test_an_extent_too_large_for_any_plane_is_cautioned_of() -> None:
+    for extent, told in (((-60.0, 20.0, -10.0, 60.0), 1), ((-39.0, 43.0, -37.0, 45.0), 0)):
+        about = make_region().about.model_copy(update={"extent": extent})
+        water = build_water(build_region(about, {}), make_boat(), Margins())
+        assert sum("larger than" in finding for finding in water.findings) == told
+
+
 def test_marks_passed_are_told_with_side_distance_and_time() -> None:
     """Due east at 20 kn: a mark 555.6 m (0.3 nmi) to the north 4 km on is passed to port after 2.16 nmi, 6.48 min.
 
@@ -218,7 +238,7 @@ def test_the_speed_in_the_narrows_is_the_boats_own_from_the_cache_too(tmp_path: 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_she_does_not_plane_along_the_bank_of_a_bent_channel(seed: int) -> None:
-    """Channels 240 to 400 m wide with bends, 400 m asked for: legs hug the inner banks, and are slow there all the same.
+    """Channels 240 to 400 m wide with bends, 400 m asked for: legs hug the inner banks, and are slow there too.
 
     Held against the land itself: every stretch at more than 8 kn lies 360 m off, but for the last two metres.
     """
