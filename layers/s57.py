@@ -278,7 +278,7 @@ def _cut_objects(objects: Objects, larger: Any, window: Any, sheet: Sheet) -> Ob
         shapes[across] = _kept_parts(shapes[across], shapely.intersection(shapes[across], window))
     if larger is not None:
         ruled = np.flatnonzero(kept & shapely.intersects(larger, shapes))
-        shapes[ruled] = _kept_parts(shapes[ruled], shapely.difference(shapes[ruled], larger))
+        shapes[ruled] = _kept_parts(shapes[ruled], _outside(shapes[ruled], larger))
         left = kept & ~shapely.is_empty(shapes)
         became = "not used: a chart of larger scale rules there"
         sheet.count(kind, became, int(np.count_nonzero(kept & ~left)))
@@ -287,6 +287,15 @@ def _cut_objects(objects: Objects, larger: Any, window: Any, sheet: Sheet) -> Ob
     sheet.count(kind, "not used: nothing of it is left inside the extent", int(np.count_nonzero(empty)))
     rows = np.flatnonzero(kept & ~empty)
     return objects.taken(rows, shapes[rows])
+
+
+def _outside(shapes: Any, larger: Any) -> Any:
+    """[deg] Cut away what a larger scale rules: of points and lines not what lies on its edge, which it may lack."""
+    edge = shapely.boundary(larger)
+    left = shapely.difference(shapes, larger)
+    thin = np.flatnonzero((shapely.get_dimensions(shapes) < 2) & shapely.intersects(edge, shapes))
+    left[thin] = shapely.union(left[thin], shapely.intersection(shapes[thin], edge))
+    return left
 
 
 def _kept_parts(before: Any, after: Any) -> Any:

@@ -56,7 +56,7 @@ _OPTIONS = MappingProxyType(
 _READ = (
     *("RCID", "OBJNAM", "NOBJNM", "INFORM", "NINFOM", "DRVAL1", "DRVAL2", "VALSOU", "DEPTH", "WATLEV", "VERDAT"),
     *("CATBRG", "CATCOV", "CATGAT", "CATMOR", "CATOBS", "CATREA", "CATSCF", "CATWRK", "CATZOC", "DUNITS", "HUNITS"),
-    *("ORIENT", "RESTRN", "VERCCL", "VERCLR", "VERCOP", "VERCSA"),
+    *("ORIENT", "RESTRN", "STATUS", "VERCCL", "VERCLR", "VERCOP", "VERCSA"),
 )  # attributes; soundings come by the ten thousand, and each has two dozen more
 _CATALOGUE = "CATALOG"  # CATALOG.031 lists what an exchange set holds; it is no update
 _REMEDY = "copy it again from where it came from"

@@ -15,7 +15,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["DATUMS", "HORIZONTAL_DATUMS", "RESERVED_FOR", "RESTRICTIONS", "UNUSED", "WGS84_DATUM"]
+__all__ = ["DATUMS", "FUELS_ASSUMED", "HORIZONTAL_DATUMS", "RESERVED_FOR", "RESTRICTIONS", "UNUSED", "WGS84_DATUM"]
+
+FUELS_ASSUMED = "which fuels it sells isn't charted: both are assumed; ask"
+"""What the note of a dock begins with where its chart names no fuel."""
 
 WGS84_DATUM = 2
 HORIZONTAL_DATUMS: Mapping[int, str] = MappingProxyType(  # attribute HORDAT; those met most
@@ -162,13 +165,14 @@ UNUSED: Mapping[str, str] = MappingProxyType(
             ("M_NSYS", "M_ACCY", "M_CSCL", "M_HDAT", "M_HOPA", "M_NPUB", "M_PROD", "M_SREL"),
             "not used: about the chart, not the water",
         ),
+        **dict.fromkeys(("$AREAS", "$COMPS", "$CSYMB", "$LINES", "$TEXTS"), "not used: about the chart, not the water"),
         **dict.fromkeys(("C_AGGR", "C_ASSO", "C_STAC"), "not used: it only ties objects together"),
         **dict.fromkeys(
             (
                 "BERTHS", "CBLARE", "CBLSUB", "CHKPNT", "CONZNE", "COSARE", "CTRPNT", "CURENT", "CUSZNE", "DAYMAR",
                 "DISMAR", "EXEZNE", "FERYRT", "FOGSIG", "FRPARE", "FSHGRD", "FSHZNE", "ICEARE", "LIGHTS", "LOCMAG",
                 "MAGVAR", "OSPARE", "PILBOP", "PIPARE", "PIPSOL", "RADRFL", "RADRNG", "RADSTA", "RDOCAL", "RDOSTA",
-                "RETRFL", "RSCSTA", "RTPBCN", "SEAARE", "SISTAT", "SISTAW", "STSLNE", "TESARE", "TOPMAR", "TS_FEB",
+                "RETRFL", "RSCSTA", "RTPBCN", "SEAARE", "SISTAT", "SISTAW", "STSLNE", "TOPMAR", "TS_FEB",
                 "TS_PAD", "TS_PNH", "TS_PRH", "TS_TIS", "T_HMON", "T_NHMN", "T_TIMS", "ARCSLN", "ASLXIS",
             ),
             _NO_BAR,

@@ -7,17 +7,18 @@ side that keeps her out is taken, and said.
 from __future__ import annotations
 
 import math
-import re
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
-from layers.s57_codes import RESERVED_FOR, RESTRICTIONS, UNUSED
-from layers.s57_shapes import centre_line, parts_of, thickened
+from layers.s57_cells import class_words
+from layers.s57_codes import UNUSED
+from layers.s57_docks import draw_docks
+from layers.s57_shapes import beside, centre_line, parts_of, placed, thickened
 from layers.s57_sheet import Chart
-from layers.units import METRES_PER_MI, METRES_PER_NMI
+from layers.s57_zones import ZONES, codes_of, draw_restrictions, draw_zones
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -27,13 +28,11 @@ if TYPE_CHECKING:
 
 __all__ = ["READ_KINDS", "draw_layers"]
 
-_KNOTS = {"kn": 1.0, "kt": 1.0, "km": 1000 / METRES_PER_NMI, "mp": METRES_PER_MI / METRES_PER_NMI}
-_SPEED = re.compile(r"(\d+(?:[.,]\d+)?)\s*-?\s*(kn|kt|km/h|km/hr|kmh|mph)", re.IGNORECASE)
 _SHOALER_M = 0.5  # [m] a sounding that much shoaler than its depth area is a shoal of its own
 _SURE = frozenset({1, 2, 3})  # CATZOC A1, A2, B: the whole sea floor searched, or positions and depths to be relied on
-_DRIES = frozenset({1, 2, 4, 5, 6})  # WATLEV: dry at some state of the tide, or awash
+_IN_THE_WAY = frozenset({1, 2, 4, 5, 6, 7})  # WATLEV: dry at some state of the tide, awash, or afloat (7: from memory)
 _OPENS = frozenset({2, 3, 4, 5, 7})  # CATBRG: opening, swing, lifting, bascule, draw bridge
-_FUEL = 13  # CATSCF: fuel station
+_BESIDE_M = 6.0  # [m] from a bridge to what it leaves when it is open: clear of both ends of the gate in it
 _LOCK = 4  # CATGAT: lock gate
 
 _DANGERS = MappingProxyType(  # closed unless the depth over them is known and enough
@@ -58,25 +57,18 @@ _STRUCTURES = MappingProxyType(  # closed wherever they aren't on land
     }
 )
 _LOW_MOORINGS = frozenset({3, 4, 6, 7})  # CATMOR: bollard, wall, chain, buoy; the others stand in the water
-_ZONES: Mapping[str, str | None] = MappingProxyType(  # the rule where the object itself states none; None: no zone
-    {
-        **dict.fromkeys(("CTNARE", "MIPARE", "PRCARE", "RESARE", "SPLARE", "TSEZNE", "TSSCRS", "TSSRON"), "caution"),
-        **dict.fromkeys(("CBLARE", "CTSARE", "DMPGRD", "DWRTPT", "FSHGRD", "ICNARE", "ISTZNE", "OSPARE"), None),
-        **dict.fromkeys(("PIPARE", "RCTLPT", "SUBTLN", "TWRTPT"), None),
-        "FAIRWY": "fairway",
-        "TSSLPT": "traffic-lane",
-    }
-)
+_STANDING = ("BCNCAR", "BCNISD", "BCNLAT", "BCNSAW", "BCNSPP")  # beacons: piles and towers, in the water or ashore
 _PLACES: Mapping[str, str] = MappingProxyType(
     {
         **dict.fromkeys(("ACHARE", "ACHBRT"), "anchorage"),
         **dict.fromkeys(("HRBARE", "HRBFAC"), "harbour"),
-        **dict.fromkeys(("BCNCAR", "BCNISD", "BCNLAT", "BCNSAW", "BCNSPP"), "mark"),
+        **dict.fromkeys(_STANDING, "mark"),
         **dict.fromkeys(("BOYCAR", "BOYINB", "BOYISD", "BOYLAT", "BOYSAW", "BOYSPP", "LITFLT", "LITVES"), "mark"),
     }
 )
 _OVERHEAD = MappingProxyType({"BRIDGE": "bridge", "CBLOHD": "cable", "CONVYR": "bridge", "PIPOHD": "cable"})
 _OVERHEAD_WORDS = {"CBLOHD": "overhead cable", "CONVYR": "conveyor", "PIPOHD": "overhead pipe"}
+_UNKNOWN = "not used: nothing is known of such objects here"
 _DEPTH_KINDS = ("DEPARE", "DRGARE", "SOUNDG", "OBSTRN", "UWTROC", "WRECKS")
 _META = ("M_COVR", "M_QUAL", "M_UNIT", "M_SDAT", "M_VDAT")
 
@@ -87,7 +79,7 @@ READ_KINDS: tuple[str, ...] = (
     *_OVERHEAD,
     *_PLACES,
     *_STRUCTURES,
-    *_ZONES,
+    *ZONES,
 )
 """Classes whose shapes are needed."""
 
@@ -119,13 +111,13 @@ def draw_layers(cell: Cell, sheet: Sheet, choices: ChartChoices) -> None:
     drawers: dict[str, Callable[[Chart, Objects], None]] = {
         **dict.fromkeys(_DANGERS, _draw_dangers),
         **dict.fromkeys(_STRUCTURES, _draw_structures),
-        **dict.fromkeys(_ZONES, _draw_zones),
+        **dict.fromkeys(ZONES, draw_zones),
         **dict.fromkeys(_PLACES, _draw_places),
         **dict.fromkeys(_OVERHEAD, _draw_overhead),
         **dict.fromkeys(("DEPARE", "DRGARE"), _draw_depths),
         "LNDARE": _draw_land,
         "SOUNDG": _draw_soundings,
-        "SMCFAC": _draw_docks,
+        "SMCFAC": draw_docks,
         "GATCON": _draw_gates,
     }
     told = {
@@ -141,9 +133,16 @@ def draw_layers(cell: Cell, sheet: Sheet, choices: ChartChoices) -> None:
             sheet.count(kind, told[kind], len(objects.shapes))
         else:
             drawers[kind](chart, objects)
+            if kind not in ZONES:
+                draw_restrictions(chart, objects)
     for kind, number in cell.counts.items():
         if kind not in cell.objects:
-            sheet.count(kind, UNUSED.get(kind, "not used: nothing is known of such objects here"), number)
+            sheet.count(kind, UNUSED.get(kind, _UNKNOWN), number)
+            if kind not in UNUSED:
+                problem = (
+                    f"{number} objects {kind} ({class_words(kind)}) were not used: nobody here knows what they are"
+                )
+                sheet.doubt("hazards", "", problem, "look at the chart", kind="unread", weight="unknown")
     _doubt_levels(chart)
 
 
@@ -221,9 +220,10 @@ def _draw_dangers(chart: Chart, objects: Objects) -> None:
     depths = chart.metres(objects, "VALSOU")
     rows = chart.each(objects, "WATLEV", "CATWRK", "CATOBS")
     for (name, level, wreck, obstacle, shape), depth in zip(rows, depths, strict=True):
-        if depth is not None and depth >= limit_m and level not in _DRIES:
+        afloat = objects.kind == "MARCUL"  # what is farmed hangs from something that floats, however deep it is
+        if depth is not None and depth >= limit_m and level not in _IN_THE_WAY and not afloat:
             chart.sheet.count(objects.kind, f"not used: {limit_m:g} m of water over it, or more")
-        elif depth is None and level not in _DRIES and (wreck == 1 or obstacle == 7):
+        elif depth is None and level not in _IN_THE_WAY and (wreck == 1 or obstacle == 7):
             chart.sheet.count(objects.kind, "not used: charted as no danger to boats")
         else:
             _add_hazard(chart, objects.kind, _DANGERS[objects.kind], name, shape)
@@ -234,12 +234,16 @@ def _draw_structures(chart: Chart, objects: Objects) -> None:
         if objects.kind == "MORFAC" and mooring in _LOW_MOORINGS:
             chart.sheet.count(objects.kind, "not used: boats may lie there")
             continue
-        afloat = shapely.difference(shape, chart.land) if shapely.intersects(chart.land, shape) else shape
-        afloat = parts_of(afloat, shapely.get_dimensions(shape))
+        afloat = _in_water(chart, shape)
         if afloat.is_empty:
             chart.sheet.count(objects.kind, "not used: it stands on land or along its edge")
         else:
             _add_hazard(chart, objects.kind, _STRUCTURES[objects.kind], name, afloat)
+
+
+def _in_water(chart: Chart, shape: Any) -> Any:
+    wet = shapely.difference(shape, chart.land) if shapely.intersects(chart.land, shape) else shape
+    return parts_of(wet, shapely.get_dimensions(shape))
 
 
 def _add_hazard(chart: Chart, kind: str, word: str, name: str | None, shape: Any) -> None:
@@ -252,7 +256,7 @@ def _draw_soundings(chart: Chart, objects: Objects) -> None:
     shapes = np.concatenate([area.shapes for area in areas]) if areas else np.empty(0, dtype=object)
     least = [low for area in areas for low in chart.metres(area, "DRVAL1")]
     depths = np.array(chart.metres(objects, "DEPTH"), dtype=float)
-    shoal = np.flatnonzero(depths < chart.choices.danger_depth_m)
+    shoal = np.flatnonzero(~(depths >= chart.choices.danger_depth_m))  # one without a depth too
     deep = len(depths) - len(shoal)
     chart.sheet.count("SOUNDG", f"not used: {chart.choices.danger_depth_m:g} m deep or more", deep)
     around = np.full(len(shoal), -math.inf)
@@ -263,7 +267,8 @@ def _draw_soundings(chart: Chart, objects: Objects) -> None:
             around[point] = max(around[point], -math.inf if low is None else low)
     for place, charted in zip(shoal, around, strict=True):
         point = shapely.force_2d(objects.shapes[place])
-        if depths[place] < charted - _SHOALER_M:
+        # where no depth area says anything, the sounding is all that is known
+        if not (math.isfinite(charted) and depths[place] >= charted - _SHOALER_M):
             _add_hazard(chart, "SOUNDG", "shoal sounding", None, point)
         else:
             chart.sheet.count("SOUNDG", "not used: the depth area around it says as much")
@@ -274,150 +279,62 @@ def _draw_overhead(chart: Chart, objects: Objects) -> None:
     heights = {key: chart.metres(objects, key, heights=True) for key in ("VERCSA", "VERCLR", "VERCCL", "VERCOP")}
     rows = chart.each(objects, "CATBRG")
     for place, (name, category, shape) in enumerate(rows):
-        closed, fixed, safe = (heights[key][place] for key in ("VERCCL", "VERCLR", "VERCSA"))
-        opens = kind == "BRIDGE" and (bool(_OPENS & _codes(category)) or closed is not None)
-        called = name or (("opening bridge" if opens else "bridge") if kind == "BRIDGE" else _OVERHEAD_WORDS[kind])
+        closed, opened = heights["VERCCL"][place], heights["VERCOP"][place]
+        opens = kind == "BRIDGE" and (bool(_OPENS & codes_of(category)) or closed is not None)
+        word = ("opening bridge" if opens else "bridge") if kind == "BRIDGE" else _OVERHEAD_WORDS[kind]
+        called = name or placed(word, shape)
         line = centre_line(shape)
         if line is None:
             chart.sheet.count(kind, "not used: drawn as a point, and it may hang over water")
             problem = "is drawn as a point, so that nobody knows which water it crosses"
             chart.sheet.doubt("overhead", called, problem, "draw it as a line", weight="unknown", shape=shape)
             continue
-        known = [height for height in ((closed,) if closed is not None else (fixed, safe)) if height is not None]
+        known = [height for key in ("VERCCL", "VERCLR", "VERCSA") if (height := heights[key][place]) is not None]
         clearance = max(min(known), 0.0) if known else 0.0
-        if not known and not (opens and heights["VERCOP"][place] is not None):
+        told = called
+        if not known and not (opens and opened is not None):
+            told = f"{called}, clearance not charted: counts as closed"
             problem = "its clearance isn't charted, and it counts as closed to every boat"
             chart.sheet.doubt("overhead", called, problem, "find its clearance", weight="unknown", shape=shape)
-        values = {"name": called, "kind": _OVERHEAD[kind], "clearance_m": clearance}
-        chart.sheet.add(kind, "overhead", values, line)
+        chart.sheet.add(kind, "overhead", {"name": told, "kind": _OVERHEAD[kind], "clearance_m": clearance}, line)
         if opens:
-            opening = {"name": called, "kind": "bridge", "closed_clearance_m": clearance if known else None}
-            middle = shapely.line_interpolate_point(
-                max(shapely.get_parts(line), key=lambda p: p.length), 0.5, normalized=True
-            )
-            chart.sheet.rows.setdefault("openings", []).append((opening, middle))
-            opened = heights["VERCOP"][place]
-            if opened is not None and opened < 20:
-                problem = f"has a clearance of {opened:g} m while it is open, which isn't checked"
-                chart.sheet.doubt("openings", called, problem, "keep it in mind", shape=middle)
+            _draw_opening(chart, called, line, clearance if known else None, opened)
+
+
+def _draw_opening(chart: Chart, called: str, line: Any, closed_m: float | None, open_m: float | None) -> None:
+    """Let boats through a bridge while it is open, and those only that it has room for then.
+
+    A gate has no height of its own: what an open bridge leaves is a second bridge close beside it.
+    """
+    opening: dict[str, object] = {"name": called, "kind": "bridge", "closed_clearance_m": closed_m}
+    longest = max(shapely.get_parts(line), key=lambda p: p.length)
+    middle = shapely.line_interpolate_point(longest, 0.5, normalized=True)
+    chart.sheet.rows.setdefault("openings", []).append((opening, middle))
+    if open_m is not None:
+        values: dict[str, object] = {"name": f"{called}, when open", "kind": "bridge", "clearance_m": max(open_m, 0.0)}
+        chart.sheet.rows.setdefault("overhead", []).append((values, beside(line, _BESIDE_M)))
 
 
 def _draw_gates(chart: Chart, objects: Objects) -> None:
     for name, category, shape in chart.each(objects, "CATGAT"):
         line = centre_line(shape)
         if category == _LOCK and line is not None:
-            chart.sheet.add("GATCON", "openings", {"name": name or "lock", "kind": "lock"}, line)
+            chart.sheet.add("GATCON", "openings", {"name": name or placed("lock", shape), "kind": "lock"}, line)
         else:
             _add_hazard(chart, "GATCON", "gate", name, shape)
 
 
-def _draw_zones(chart: Chart, objects: Objects) -> None:
-    for name, restricted, reserved, orient, inform, shape in chart.each(
-        objects, "RESTRN", "CATREA", "ORIENT", "INFORM"
-    ):
-        if shapely.get_dimensions(shape) < 2:
-            chart.sheet.count(objects.kind, "not used: a point or line, which has no inside")
-            continue
-        rules, kinds = _codes(restricted), _codes(reserved)
-        rule, limit_kn = _rule(rules, kinds, inform, _ZONES[objects.kind])
-        if rule is None:
-            chart.sheet.count(objects.kind, "not used: it restricts no boat on her way")
-            continue
-        words = [
-            *(RESERVED_FOR.get(code, f"area of kind {code}") for code in sorted(kinds)),
-            *(RESTRICTIONS.get(code, f"restriction {code}") for code in sorted(rules)),
-            *([inform] if inform else []),
-        ]
-        default = _ZONE_WORDS[objects.kind]
-        values = {
-            "name": name or default,
-            "rule": rule,
-            "limit_kn": limit_kn,
-            "direction_deg": orient % 360 if rule == "traffic-lane" and orient is not None else None,
-            "why": "; ".join(words)[:1000] or default,
-        }
-        chart.sheet.add(objects.kind, "zones", values, shape)
-        if rule == "caution" and 8 in rules:
-            problem = "entry is restricted, and the chart doesn't say for whom"
-            chart.sheet.doubt(
-                "zones", name or default, problem, "ask, and close it if it is meant for you", shape=shape
-            )
-        if rule == "caution" and 27 in rules:
-            problem = "speed is restricted, and the chart doesn't say to what"
-            chart.sheet.doubt(
-                "zones", name or default, problem, "ask, and add the limit", weight="unknown", shape=shape
-            )
-
-
-_ZONE_WORDS = {
-    "CBLARE": "cable area",
-    "CTNARE": "caution area",
-    "CTSARE": "cargo transfer area",
-    "DMPGRD": "dumping ground",
-    "DWRTPT": "deep water route",
-    "FAIRWY": "fairway",
-    "FSHGRD": "fishing ground",
-    "ICNARE": "incineration area",
-    "ISTZNE": "inshore traffic zone",
-    "MIPARE": "military practice area",
-    "OSPARE": "offshore production area",
-    "PIPARE": "pipeline area",
-    "PRCARE": "precautionary area",
-    "RCTLPT": "recommended traffic lane",
-    "RESARE": "restricted area",
-    "SPLARE": "seaplane landing area",
-    "SUBTLN": "submarine transit lane",
-    "TSEZNE": "traffic separation zone",
-    "TSSCRS": "traffic separation crossing",
-    "TSSLPT": "traffic lane",
-    "TSSRON": "traffic separation roundabout",
-    "TWRTPT": "two-way route",
-}
-
-
-def _rule(
-    rules: set[int], kinds: set[int], inform: str | None, otherwise: str | None
-) -> tuple[str | None, float | None]:
-    if rules & {7, 14}:
-        return "no-entry", None
-    speed = _SPEED.search(inform or "")
-    if speed and 27 in rules and float(speed[1].replace(",", ".")) > 0:
-        return "speed-limit", round(float(speed[1].replace(",", ".")) * _KNOTS[speed[2].lower()[:2]], 2)
-    if 13 in rules or 24 in kinds:
-        return "no-wake", None
-    if rules & {8, 27} and otherwise != "traffic-lane":
-        return "caution", None
-    return otherwise, None
-
-
-def _draw_docks(chart: Chart, objects: Objects) -> None:
-    for name, category, inform, national, shape in chart.each(objects, "CATSCF", "INFORM", "NINFOM"):
-        if _FUEL not in _codes(category):
-            chart.sheet.count("SMCFAC", "not used: it sells no fuel, by the chart")
-            continue
-        point = shape if shape.geom_type == "Point" else shapely.point_on_surface(shape)
-        called = name or f"fuel dock at {abs(point.y):.4f}{'NS'[point.y < 0]} {abs(point.x):.4f}{'EW'[point.x < 0]}"
-        said = " ".join(text for text in (inform, national) if text)
-        sold = [fuel for fuel, words in _FUEL_WORDS.items() if re.search(words, said, re.IGNORECASE)]
-        if not sold:
-            problem = "which fuels it sells isn't charted: both are assumed"
-            chart.sheet.doubt("docks", called, problem, "call the dock", weight="unknown", shape=point)
-        values = {"name": called, "fuels": ",".join(sold or _FUEL_WORDS), "note": said or None}
-        chart.sheet.add("SMCFAC", "docks", values, point)
-
-
-_FUEL_WORDS = {"gasoline": r"\b(petrol|gasoline|gasolene|benzin|super|unleaded)", "diesel": r"\b(diesel|gas ?oil)\b"}
-
-
 def _draw_places(chart: Chart, objects: Objects) -> None:
     for name, shape in chart.each(objects):
+        if objects.kind in _STANDING and not (wet := _in_water(chart, shape)).is_empty:
+            # named or not, nobody runs through it
+            values: dict[str, object] = {"name": name, "kind": "beacon", "keep_off_m": chart.choices.keep_off("beacon")}
+            chart.sheet.rows.setdefault("hazards", []).append((values, thickened(wet)))
+            if name is None:
+                chart.sheet.count(objects.kind, "layer hazards")
+                continue
         if name is None:
             chart.sheet.count(objects.kind, "not used: it has no name")
             continue
         point = shape if shape.geom_type == "Point" else shapely.point_on_surface(shape)
         chart.sheet.add(objects.kind, "waypoints", {"name": name, "kind": _PLACES[objects.kind]}, point)
-
-
-def _codes(text: object) -> set[int]:
-    """Return the numbers of a list such as ``13,12``."""
-    return {int(part) for part in re.findall(r"\d+", str(text or ""))}

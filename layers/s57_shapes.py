@@ -8,7 +8,16 @@ from typing import Any
 import numpy as np
 import shapely
 
-__all__ = ["METRES_PER_DEGREE", "centre_line", "lon_lat_box", "mended", "parts_of", "thickened"]
+__all__ = [
+    "METRES_PER_DEGREE",
+    "beside",
+    "centre_line",
+    "lon_lat_box",
+    "mended",
+    "parts_of",
+    "placed",
+    "thickened",
+]
 
 METRES_PER_DEGREE = 111_120.0  # m of latitude: 60 nautical miles; good to a third of a per cent, enough for a hair
 _HALF_WIDTH_M = 1.0  # [m] half the width of a pier or wall that is drawn as a line
@@ -106,6 +115,61 @@ def centre_line(shape: Any) -> Any:
         return shape
     lines = [_middle(part) for part in shapely.get_parts(shape)]
     return lines[0] if len(lines) == 1 else shapely.MultiLineString([p for ln in lines for p in shapely.get_parts(ln)])
+
+
+def beside(line: Any, away_m: float) -> Any:
+    """Draw a line close beside another, so that who crosses the one crosses the other.
+
+    Parameters
+    ----------
+    line
+        [deg] The line, or several.
+    away_m
+        [m] How far from it.
+
+    Returns
+    -------
+    Geometry
+        [deg] A line on one side of it; where that can't be drawn (it closes on itself or bends too much), one all
+        round it.
+    """
+    shrink = max(math.cos(math.radians(shapely.centroid(line).y)), 0.01)
+    flat = shapely.transform(line, lambda xy: xy * (shrink, 1.0))
+    away = away_m / METRES_PER_DEGREE
+    drawn = []
+    for part in shapely.get_parts(flat):
+        side = None if part.is_closed else shapely.offset_curve(part, away, join_style="mitre")
+        if side is None or side.geom_type != "LineString" or side.length < part.length / 2:
+            side = shapely.boundary(shapely.buffer(part, away, cap_style="square"))
+        drawn += list(shapely.get_parts(side))
+    found = drawn[0] if len(drawn) == 1 else shapely.MultiLineString(drawn)
+    return shapely.transform(found, lambda xy: xy / (shrink, 1.0))
+
+
+def placed(word: str, shape: Any) -> str:
+    """Name a thing that has no name by where it is.
+
+    Parameters
+    ----------
+    word
+        What it is.
+    shape
+        [deg] The thing.
+
+    Returns
+    -------
+    str
+        The word and a point of it.
+
+    Examples
+    --------
+    >>> placed("bridge", shapely.Point(-38.0305, 44.0493))
+    'bridge at 44.0493N 38.0305W'
+    """
+    largest = max(shapely.get_parts(shape), key=lambda part: (part.area, part.length))
+    on_line = largest.geom_type == "LineString"
+    at = largest.interpolate(0.5, normalized=True) if on_line else shapely.point_on_surface(largest)
+    return f"{word} at {abs(at.y):.4f}{'NS'[at.y < 0]} {abs(at.x):.4f}{'EW'[at.x < 0]}"
 
 
 def lon_lat_box(extent: tuple[float, float, float, float], margin: float = 0.0) -> Any:

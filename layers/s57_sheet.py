@@ -31,6 +31,7 @@ KEEP_OFF_M: Mapping[str, float] = MappingProxyType(  # m; our choice, see `Chart
         "fishing gear": 20.0,
         "marine farm": 20.0,
         "platform": 100.0,
+        "closed spot": 100.0,
         "dam": 50.0,
         "waterfall": 50.0,
         "rapids": 20.0,

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from layers.plane import METRES_PER_NMI
+from routeplan.necks import find_necks
 from routeplan.network import Network, Place, join_places
 from routeplan.tracks import Tracks
 
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["ClosedChannel", "find_closed_channels"]
 
 _LOOSE = 1.05  # of the stand-off: water this near to navigable water is its fringe and no channel
-_SLIT_M = 0.1  # [m] what rounding may leave between two shapes that touch
-_SHORTEST_M = 2.0  # [m] a mouth or a bank shorter than this is rounding
 _WORTH_NMI = 0.5  # [nmi] a channel that saves less isn't told
 
 
@@ -82,30 +81,13 @@ def find_closed_channels(network: Network) -> list[ClosedChannel]:
 
 def _find_necks(water: Water) -> list[tuple[tuple[float, float], float, list[tuple[float, float]]]]:
     """[m] Find for each neck its narrowest point, its width there and its two mouths furthest apart."""
-    fringe = water.navigable.buffer(water.margins.standoff_m * _LOOSE)
-    if fringe.is_empty:
-        return []
-    corners = [shapely.get_coordinates(ring) for ring in shapely.get_parts(fringe.boundary)]
-    edges = shapely.linestrings(np.concatenate([np.stack([c[:-1], c[1:]], axis=1) for c in corners]))
-    tree = shapely.STRtree(edges)
     necks = []
-    for neck in shapely.get_parts(shapely.difference(water.open, fringe, grid_size=water.grid_m)):
-        if neck.geom_type != "Polygon":
+    for neck in find_necks(water.open, water.navigable, water.margins.standoff_m * _LOOSE, water.grid_m):
+        if not neck.leads_through:
             continue
-        near = edges[tree.query(neck.buffer(2 * _SLIT_M))]  # the whole fringe for every neck would take minutes
-        fringe_edge = shapely.union_all(near).buffer(_SLIT_M)
-        mouths = _pieces(neck.boundary.intersection(fringe_edge))
-        banks = _pieces(neck.boundary.difference(fringe_edge))
-        if len(mouths) < 2 or len(banks) < 2:
-            continue
-        across = min((shapely.shortest_line(a, b) for a, b in combinations(banks, 2)), key=shapely.length)
-        middles = [m.interpolate(0.5, normalized=True) for m in mouths]
+        across = min((shapely.shortest_line(a, b) for a, b in combinations(neck.banks, 2)), key=shapely.length)
+        middles = [m.interpolate(0.5, normalized=True) for m in neck.mouths]
         a, b = max(combinations(middles, 2), key=lambda pair: pair[0].distance(pair[1]))
         centre = across.interpolate(0.5, normalized=True)
         necks.append(((centre.x, centre.y), across.length, [(a.x, a.y), (b.x, b.y)]))
     return necks
-
-
-def _pieces(line: shapely.Geometry) -> list[shapely.LineString]:
-    merged = shapely.line_merge(line) if line.geom_type == "MultiLineString" else line
-    return [p for p in shapely.get_parts(merged) if p.geom_type == "LineString" and p.length > _SHORTEST_M]

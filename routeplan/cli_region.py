@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -64,25 +65,31 @@ def region_build(
     as_json: JsonOption = False,
 ) -> None:
     """Build a region from files of open formats: each guess is told with its reason, each fault with its row."""
-    from layers import add_sources, assemble, check_target, guess_recipe, write_region
+    from layers import InputError, add_sources, assemble, check_target, guess_recipe, write_region
     from routeplan.console import Progress
     from routeplan.region_words import build_document, guess_document, tell_built, tell_guesses
 
     edges.named(out, "OUT")
+    if not sources and recipe is None and out.exists():
+        remedy = f"routeplan region build my-waters {out}"
+        raise InputError("SOURCE", "is missing: OUT, the name of what is written, comes first", remedy=remedy)
     day = _day(today) if today else edges.now().date()
     given = _given(recipe, out, extent, name, time_zone, currency, chart_datum, clearance_datum)
     if not dry_run:
         check_target(out, replace=replace)
     whole, passed = add_sources(given, sources or ())
     _keep_apart(out, [source.file for source in whole.sources])
+    _keep_recipe(write_recipe, [source.file for source in whole.sources], replace=replace)
     guessed = guess_recipe(whole)
     if dry_run:
         text = _write_recipe(guessed.recipe, write_recipe)
         if as_json:
             guesses = [guess_document(guess) for guess in guessed.guesses]
-            edges.print_json({"schema": "routeplan/region-guess/1", "tables": guesses, "recipe": text})
+            unsaid = [asdict(each) for each in guessed.unsaid]
+            document = {"schema": "routeplan/region-guess/1", "tables": guesses, "unsaid": unsaid, "recipe": text}
+            edges.print_json(document)
         else:
-            edges.say(tell_guesses(guessed.guesses, text))
+            edges.say(tell_guesses(guessed.guesses, text, guessed.unsaid))
         return
     progress = Progress("building the region")
     try:
@@ -122,6 +129,7 @@ def region_check(
         verdict_title,
     )
 
+    _refuse_sources(path)
     the_boat = None if boat is None else read_boat(boat)
     the_region = read_region(path, skip_bad_docks=skip_bad_docks)
     trust = look_at_trust(the_region, today=edges.now().astimezone(the_region.zone).date(), boat=the_boat)
@@ -173,6 +181,7 @@ def region_show(
     from routeplan.words import Words
 
     margins = given_margins(under_keel, overhead, stand_off, snap, allow_unsurveyed=allow_unsurveyed)
+    _refuse_sources(path)
     the_boat = None if boat is None else read_boat(boat)
     the_region = read_region(path, skip_bad_docks=skip_bad_docks)
     doubts = find_doubts(the_region, today=edges.now().astimezone(the_region.zone).date())
@@ -249,6 +258,28 @@ def _keep_apart(out: Path, files: list[str]) -> None:
         if source.is_relative_to(target) or (target.suffix.lower() != ".gpkg" and target == source):
             remedy = "keep sources in a folder of their own"
             raise InputError(str(out), "is to be written, and a source lies in it", value=file, remedy=remedy)
+
+
+def _keep_recipe(path: Path | None, files: list[str], *, replace: bool) -> None:
+    """Refuse to write a recipe over a source, or over what somebody may have changed by hand."""
+    from layers import InputError
+
+    if path is None or not path.exists():
+        return
+    if os.path.realpath(path) in {os.path.realpath(file) for file in files}:
+        raise InputError("--write-recipe", "names one of the sources", value=path, remedy="choose another name")
+    if not replace:
+        remedy = "choose another name, or add --replace"
+        raise InputError("--write-recipe", "names a file that is there already", value=path, remedy=remedy)
+
+
+def _refuse_sources(path: Path) -> None:
+    """Refuse a folder of charts or files that no region has been built from yet."""
+    from layers import InputError
+
+    if path.is_dir() and not (path / "region.toml").exists() and any(path.iterdir()):
+        problem = "has no region.toml, so that it is no region"
+        raise InputError(str(path), problem, remedy=f"build one from what is in it: routeplan region build NAME {path}")
 
 
 def _write_recipe(recipe: Any, path: Path | None) -> str:

@@ -279,7 +279,7 @@ def tell_region(region: Region, doubts: Sequence[Finding], more: Iterable[str] =
     -------
     Text of several lines.
     """
-    out = [region.about.name, *holding_lines(region), *more]
+    out = [region.about.name, *holding_lines(region), *source_lines(region), *more]
     if doubts:
         count = sum(doubt.count for doubt in doubts)
         out += ["", f"{count} finding{'' if count == 1 else 's'}:"]
@@ -306,9 +306,10 @@ def holding_lines(region: Region) -> list[str]:
     """
     about = region.about
     west, south, east, north = about.extent
+    prices = "no prices" if about.currency == "XXX" else f"prices in {about.currency}"
     return [
         f"Extent {write_position((west, south))} to {write_position((east, north))}, time zone {about.time_zone}",
-        f"Depths from {about.chart_datum}, clearances from {about.clearance_datum}, prices in {about.currency}",
+        f"Depths from {about.chart_datum}, clearances from {about.clearance_datum}, {prices}",
         "",
         *table(
             ("layer", "rows", "source"),

@@ -49,6 +49,7 @@ _STAGES = {False: (0.14, 0.86), True: (0.45, 0.88)}
 _SAMPLE_M = 100.0  # [m] between samples on the edge of a speed limit, at the most
 _CLOSEST_SAMPLE_M = 20.0  # [m] and at the least
 _LEAST_SAMPLES = 40  # on one stretch of such an edge, if they needn't lie closer than that
+_MOUTH_SAMPLES = 6  # on the mouth of narrows at the most
 _MOST_SAMPLES = 400  # on one stretch of such an edge
 _AROUND_M = 50.0  # [m] of water looked at round a limit, well beyond its skirting points
 _SKIRT_M = 2.0  # [m] how far outside a limit its skirting points lie, so that legs between them stay outside
@@ -373,14 +374,19 @@ def _sample_speed_edges(water: Water) -> Points:
         around = west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M
         inner = shapely.clip_by_rect(water.navigable, *around).buffer(-INSET_M)
         shapely.prepare(inner)
-        outside = area.shape.buffer(_SKIRT_M, join_style="mitre").simplify(0.9 * _SKIRT_M)
-        corners = shapely.get_coordinates(outside)
-        samples.append(corners[shapely.contains_xy(inner, corners)])
+        if not area.why:
+            outside = area.shape.buffer(_SKIRT_M, join_style="mitre").simplify(0.9 * _SKIRT_M)
+            corners = shapely.get_coordinates(outside)
+            samples.append(corners[shapely.contains_xy(inner, corners)])
         edge = shapely.line_merge(area.shape.boundary.intersection(inner))
         for line in shapely.get_parts(edge):
             if line.geom_type != "LineString" or line.length == 0:
                 continue
             step = min(max(line.length / _LEAST_SAMPLES, _CLOSEST_SAMPLE_M), _SAMPLE_M)
+            if (
+                area.why
+            ):  # the mouth of narrows: it is crossed about its middle, and there are hundreds on a ragged coast
+                step = max(line.length / _MOUTH_SAMPLES, _CLOSEST_SAMPLE_M)
             count = min(max(1, math.ceil(line.length / step)), _MOST_SAMPLES)
             samples.append(shapely.get_coordinates(line.interpolate(np.linspace(0, 1, count + 1), normalized=True)))
     return np.vstack(samples) if samples else np.empty((0, 2))

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from layers.column_guesses import OWN_NAME
-from routeplan.console import holding_lines, table, wrapped
+from routeplan.console import holding_lines, source_lines, table, wrapped
 from routeplan.documents import region_document
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from layers import BuildReport, Built, Repair, SourceGuess, TableReport
+    from layers.build_report import Unsaid
 
 __all__ = ["build_document", "guess_document", "tell_built", "tell_guesses"]
 
@@ -53,11 +54,12 @@ def tell_built(built: Built, out: Path, *, wrote: bool) -> str:
         lines += ["", "Look at this first:", *(wrapped(f"- {caution}", "  ") for caution in report.cautions)]
     absent = [f"{doubt.layer} ({doubt.problem.removeprefix('the layer is absent: ')})" for doubt in report.missing]
     lines += ["", wrapped(f"Missing: {'; '.join(absent)}.")] if absent else []
+    lines += source_lines(built.region)
     lines += ["", *_finding_lines(report)]
     return "\n".join([*lines, "", *_next_lines(built, out)] if wrote else lines)
 
 
-def tell_guesses(guesses: Sequence[SourceGuess], recipe: str) -> str:
+def tell_guesses(guesses: Sequence[SourceGuess], recipe: str, unsaid: Sequence[Unsaid] = ()) -> str:
     """Tell what sources were taken for, without a region.
 
     Parameters
@@ -66,12 +68,17 @@ def tell_guesses(guesses: Sequence[SourceGuess], recipe: str) -> str:
         One a table.
     recipe
         The whole of it as a recipe.
+    unsaid
+        Sources of which nothing tells what they are.
 
     Returns
     -------
-    Text of several lines.
+    Text of several lines, what is left for a person to say first.
     """
-    lines = []
+    asked = [f"{each.where}: {each.problem}: {each.remedy}" for each in unsaid]
+    asked += [f"{guess.where}, {note}" for guess in guesses for note in guess.unsaid]
+    lines = ["For you to say, in the recipe; no region is built before:"] if asked else []
+    lines += [*(wrapped(f"- {line}", "  ") for line in asked), *([""] if asked else [])]
     for guess in guesses:
         lines += [*_guess_lines(guess, ""), ""]
     return "\n".join([*lines, "As a recipe, to be changed where it is wrong:", "", recipe.rstrip()])
@@ -145,6 +152,7 @@ def guess_document(guess: SourceGuess) -> dict[str, Any]:
         ],
         "unused": list(guess.unused),
         "assumed": list(guess.assumed),
+        "unsaid": list(guess.unsaid),
     }
 
 
@@ -159,7 +167,7 @@ _KEYS = {
 
 
 def _table_lines(told: TableReport) -> list[str]:
-    lines = _guess_lines(told.guess, f", {told.used:,} of {told.rows:,} rows")
+    lines = _guess_lines(told.guess, f", {told.used:,} of {told.rows:,} row{'' if told.rows == 1 else 's'}")
     return [*lines, *(wrapped(note, "  ") for note in told.notes)]
 
 
@@ -216,7 +224,7 @@ def _repair_lines(repairs: Iterable[Repair]) -> list[str]:
 def _finding_lines(report: BuildReport) -> list[str]:
     count = sum(finding.count for finding in report.findings)
     if not count:
-        return ["Nothing doubtful was found in what is there."]
+        return [f"Nothing {'else ' if report.cautions else ''}doubtful was found in what is there."]
     layers = Counter[str]()
     for finding in report.findings:
         layers[finding.layer] += finding.count

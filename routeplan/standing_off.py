@@ -4,17 +4,26 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
+from routeplan.necks import find_necks
 from routeplan.overlays import polygons_of, union_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from routeplan.necks import Neck
 
 __all__ = ["ROUND_SEGMENTS", "Poor", "circumscribed", "draw_back", "with_narrows"]
 
 _SIMPLIFY_SHARE = 0.1  # of the stand-off: the most that the edge may end up nearer than it
-_FRINGE = 2.0  # of what the wider stand-off adds: fringe along a shore, in its bays and corners too, is no narrows
+_LOOSE = 1.05  # of what the wider stand-off adds: so wide is the fringe along an open shore
+_FAR_IN = 2.0  # of it: what lies further from wide water is more than the corner of a bay
+_ROUND = 3.0  # of two fringes: a way round that is no longer is no reason to go through narrows
+_DRAWN_OUT = 1.2  # of it: so far out, narrows meet the wide water again
 _OVER_THE_EDGE_M = 1.0  # [m] how far the narrows' slow water reaches over the edge of navigable water
 _ARC_SEGMENTS = 4  # per quarter turn of the stand-off: few, for few corners
 ROUND_SEGMENTS = 16  # per quarter turn of what has to be nearer to round
@@ -77,13 +86,19 @@ def draw_back(
     return polygons_of(shapely.set_precision(simple, grid_m))
 
 
-def with_narrows(
-    wide: shapely.MultiPolygon, ordinary: shapely.MultiPolygon, box: shapely.Polygon, apart_m: float, grid_m: float
+def with_narrows(  # what it is, and where it is wanted
+    wide: shapely.MultiPolygon,
+    ordinary: shapely.MultiPolygon,
+    box: shapely.Polygon,
+    places: Any,
+    apart_m: float,
+    snap_m: float,
+    grid_m: float,
 ) -> tuple[shapely.MultiPolygon, shapely.MultiPolygon]:
     """Keep the wider stand-off where there is room for it, and the ordinary one in the narrows.
 
-    Narrows are what lies further from the wide water than the fringe along open shores does: channels and creeks.
-    They are drawn out to where they meet the wide water again, and never beyond the ordinary stand-off.
+    Narrows are the pieces beyond the fringe of the wide water that lead through, reach far in or hold a place, drawn
+    out to where they meet it again; and gaps so short that its fringe fills them. Never beyond the ordinary stand-off.
 
     Parameters
     ----------
@@ -91,8 +106,12 @@ def with_narrows(
         [m] Water drawn back by the one stand-off and the other.
     box
         [m] The extent.
+    places
+        [m] n x 2 docks and waypoints, which have to be got to.
     apart_m
         [m] By how much the stand-offs differ.
+    snap_m
+        [m] How far a place may lie from water and still be joined to it: a creek no longer than that needs no way in.
     grid_m
         [m] Step of the grid that the result lies on.
 
@@ -100,16 +119,78 @@ def with_narrows(
     -------
     [m] All of it; and the narrows alone, drawn a metre over their own edge.
     """
-    beyond = shapely.buffer(shapely.get_parts(box.difference(wide)), -_FRINGE * apart_m, quad_segs=_ARC_SEGMENTS)
-    cores = shapely.get_parts(polygons_of(shapely.union_all(beyond).intersection(ordinary)))
-    drawn_out = shapely.buffer(cores, 1.1 * _FRINGE * apart_m, quad_segs=_ARC_SEGMENTS)
-    narrows = shapely.union_all(drawn_out).intersection(ordinary)
+    necks = find_necks(ordinary, wide, _LOOSE * apart_m, grid_m)
+    pieces = np.array([neck.shape for neck in necks], dtype=object)
+    if wide.is_empty:
+        pieces = shapely.get_parts(ordinary)
+    tree = shapely.STRtree(pieces)
+    far_in = shapely.buffer(
+        shapely.get_parts(box.difference(wide)), -max(_FAR_IN * apart_m, snap_m), quad_segs=_ARC_SEGMENTS
+    )
+    kept = set(tree.query(far_in[~shapely.is_empty(far_in)], predicate="intersects")[1].tolist())
+    at = shapely.points(np.asarray(places, dtype=float).reshape(-1, 2))
+    kept |= set(tree.query(at, predicate="dwithin", distance=apart_m)[1].tolist())
+    edge = _Edge.of(wide, apart_m)
+    kept |= {i for i, neck in enumerate(necks) if neck.leads_through and edge.is_far_round(neck)}
+    chosen = pieces if wide.is_empty else pieces[sorted(kept)]
+    drawn_out = shapely.buffer(chosen, _DRAWN_OUT * apart_m, quad_segs=_ARC_SEGMENTS)
+    across = shapely.buffer(_short_gaps(edge, wide, ordinary), apart_m, quad_segs=_ARC_SEGMENTS)
+    narrows = shapely.union_all([*drawn_out, *across]).intersection(ordinary)
     whole = polygons_of(shapely.set_precision(polygons_of(wide.union(narrows)), grid_m))
     # of what lies on the grid, so that both meet without a gap; rounding leaves slivers along the wide water's edge
     slow = [part for part in polygons_of(whole.difference(wide)).geoms if part.area > grid_m * part.length]
     # legs hug the edge of the water, where rounding would tell in from out: so it reaches a little over that edge
     over = shapely.union_all(shapely.buffer(slow, _OVER_THE_EDGE_M, join_style="mitre")) if slow else shapely.Polygon()
     return whole, polygons_of(over.difference(wide))
+
+
+@dataclass(frozen=True, eq=False)
+class _Edge:
+    """The edge of the wide water as points, each with its ring and how far along that it lies."""
+
+    xy: NDArray[np.float64]
+    ring: NDArray[np.int64]
+    along: NDArray[np.float64]
+    around: NDArray[np.float64]
+    tree: shapely.STRtree
+    fringes_m: float  # twice the fringe's width
+
+    @classmethod
+    def of(cls, wide: shapely.MultiPolygon, apart_m: float) -> _Edge:
+        """Take points of the edge, near enough to one another."""
+        rings = shapely.segmentize(shapely.get_rings(shapely.get_parts(wide)), apart_m / 2)
+        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        step = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+        along = np.cumsum(np.where(np.diff(ring, prepend=ring[:1]) == 0, step, 0.0))
+        around = np.asarray(shapely.length(rings))[ring] if len(ring) else np.empty(0)
+        return cls(xy, ring, along, around, shapely.STRtree(shapely.points(xy)), 2 * _LOOSE * apart_m)
+
+    def are_far(self, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Tell whether points lie on different rings, or far from one another along one."""
+        apart = np.abs(self.along[a] - self.along[b])
+        return np.asarray(
+            (self.ring[a] != self.ring[b]) | (np.minimum(apart, self.around[a] - apart) > _ROUND * self.fringes_m)
+        )
+
+    def is_far_round(self, neck: Neck) -> bool:
+        """Tell whether the way round from one of a neck's mouths to another is worth the way through."""
+        middles = [mouth.interpolate(0.5, normalized=True) for mouth in neck.mouths]
+        at = self.tree.nearest(middles)
+        return bool(any(self.are_far(at[:1], at[i : i + 1]).any() for i in range(1, len(at))))
+
+
+def _short_gaps(edge: _Edge, wide: shapely.MultiPolygon, ordinary: shapely.MultiPolygon) -> Any:
+    """[m] Draw lines over water between edges of the wide water so near that its fringe fills what is between.
+
+    Across land there is none so short: all that isn't wide water is thicker.
+    """
+    points = shapely.points(edge.xy)
+    a, b = edge.tree.query(points, predicate="dwithin", distance=edge.fringes_m)
+    a, b = a[a < b], b[a < b]
+    shapely.prepare([wide, ordinary])
+    wanted = edge.are_far(a, b) & ~shapely.contains_xy(wide, (edge.xy[a] + edge.xy[b]) / 2)
+    lines = shapely.linestrings(np.stack([edge.xy[a[wanted]], edge.xy[b[wanted]]], axis=1))
+    return lines[shapely.covers(ordinary, lines)]
 
 
 def _eroded(box: shapely.Polygon, shut: Any, distance_m: float, segments: int) -> shapely.Geometry:

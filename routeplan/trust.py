@@ -7,7 +7,7 @@ planned for, so that what is out of her reach is out of every boat's.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import networkx as nx
@@ -36,6 +36,7 @@ __all__ = ["SMALLEST_DRAUGHT_M", "SMALLEST_HEIGHT_M", "Trust", "look_at_trust", 
 
 SMALLEST_DRAUGHT_M = 0.5  # [m] our choice: an outboard boat of five metres with the leg down
 SMALLEST_HEIGHT_M = 2.0  # [m] our choice: her windscreen and whoever stands behind it
+_MOVED_M = 10.0  # [m] on land and more: a dock nearer to the shore is drawn on it for all that a map can tell
 _MOST_NAMED = 4  # places of one separate water that are named
 _DRAWN_WITHIN_M = 20.0  # [m] the outline of a separate water for the eye
 _WHY = {"shoal": "water too shallow", "unsurveyed": "unsurveyed water", "hazard": "a hazard", "no-entry": "a zone"}
@@ -172,11 +173,20 @@ def _find_unreached(region: Region, water: Water, told: Sequence[Finding]) -> tu
             finding = Finding(layer, number, name, f"can't be reached: {why}", _remedy(why), kind, "doubtful", shape)
             if attachment.approaches:
                 joined.append((finding, attachment))
+                if layer == "docks" and attachment.inland_m >= _MOVED_M and (layer, number) not in already:
+                    found.append(_moved(finding, attachment))
             elif (layer, number) not in already:
                 found.append(finding)
     docks = len(region.layer("docks"))
     any_reached = not docks or any(finding.layer == "docks" for finding, _ in joined)
     return [*found, *_find_separate(water, joined)], any_reached
+
+
+def _moved(finding: Finding, attachment: Attachment) -> Finding:
+    """Tell of a dock on land that tracks go to from the nearest shore: which may be that of the wrong side."""
+    problem = f"lies {attachment.inland_m:.0f} m on land: tracks go to the nearest shore from which it is reached"
+    remedy = "move it to the water's edge where boats lie, for the nearest shore may be the wrong side"
+    return replace(finding, problem=problem, remedy=remedy, kind="dock-place")
 
 
 def _remedy(why: str) -> str:

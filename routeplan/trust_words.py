@@ -12,7 +12,7 @@ from layers.checking import build_layer
 from layers.findings_kinds import GROUPS, KINDS, group_of, kind_of
 from layers.plane import Plane
 from layers.schema import COMPUTED
-from routeplan.console import holding_lines, terminal_width, wrapped
+from routeplan.console import holding_lines, source_lines, terminal_width, wrapped
 from routeplan.documents import region_document
 from routeplan.places import write_position
 from routeplan.units_shown import shown_distance
@@ -155,7 +155,7 @@ def tell_trust(region: Region, trust: Trust) -> str:
             head = _counted(kind, sum(finding.count for _, finding in findings))
             out.append(wrapped(f"{head}{f': {shared}' if shared else ''}", "  "))
             out += [_line(number, finding, shared) for number, finding in findings]
-    out += ["", wrapped(looked_with(trust)), "", *holding_lines(region), "", wrapped(_LIMITS)]
+    out += ["", wrapped(looked_with(trust)), "", *holding_lines(region), *source_lines(region), "", wrapped(_LIMITS)]
     return "\n".join(out)
 
 

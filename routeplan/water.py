@@ -202,7 +202,10 @@ def build_water(region: Region, boat: Boat, margins: Margins, when: datetime | N
     if margins.planing_standoff_m is not None and margins.planing_standoff_m > margins.standoff_m:
         wide = draw_back(opened, box, margins.planing_standoff_m, poor, grid_m)
         apart_m = margins.planing_standoff_m - margins.standoff_m
-        navigable, narrows = with_narrows(wide, navigable, box, apart_m, grid_m)
+        places = [point.coords[0] for layer in ("docks", "waypoints") for point in region.layer(layer).geometry]
+        navigable, narrows = with_narrows(
+            wide, navigable, box, plane.to_plane(places), apart_m, margins.snap_nmi * METRES_PER_NMI, grid_m
+        )
     return Water(
         plane=plane,
         grid_m=grid_m,

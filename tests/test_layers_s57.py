@@ -10,6 +10,7 @@ import json
 import random
 import shutil
 from collections import Counter
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -17,13 +18,26 @@ from zoneinfo import ZoneInfo
 import pyogrio
 import pytest
 import shapely
+from oracles.small_world import box, make_boat, make_region, to_globe, to_metres, waypoint
 
+from layers.about import RegionAbout
 from layers.checking import check_raw
 from layers.errors import InputError
+from layers.findings import find_doubts
+from layers.findings_kinds import group_of
+from layers.region import build_region
 from layers.s57 import ChartChoices, ChartedWaters, read_cells
-from layers.s57_cells import agency_name, find_cells, read_cell
-from layers.s57_records import read_records
+from layers.s57_cells import Cell, Objects, agency_name, find_cells, read_cell
+from layers.s57_layers import draw_layers
+from layers.s57_records import CellHeader, read_records
+from layers.s57_sheet import Sheet
 from layers.schema import LAYERS
+from layers.shapes import object_array
+from routeplan.building import build_network
+from routeplan.fuel import full
+from routeplan.passage import find_passage
+from routeplan.plans import NoPassageError
+from routeplan.trips import Trip
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -78,11 +92,36 @@ def drawn_shape(waters: str, kind: str, **values: object) -> Any:
     return shapely.from_wkt(row["shape"])
 
 
+def drawn_shape_at(kind: str, lon: float, lat: float) -> bool:
+    """Tell whether such an object was drawn there, on the coast."""
+    shapes = [shapely.from_wkt(row["shape"]) for row in DRAWN[COAST] if row["kind"] == kind]
+    return any(shape.contains(shapely.Point(lon, lat)) for shape in shapes)
+
+
+def drawn(more: dict[str, int] | None = None, **kinds: list[tuple[dict[str, Any], Any]]) -> Sheet:
+    """Make rows of made-up objects, and count more of which there is only a number."""
+    header = CellHeader(Path("ZZ.000"), "ZZ", 1, 0, date(2026, 1, 1), 1, 20_000, 2, 16, 23, 1, 1, 1, True)  # noqa: FBT003
+    objects = {
+        kind: Objects(
+            kind,
+            {key: [values.get(key) for values, _ in rows] for key in {key for values, _ in rows for key in values}},
+            object_array([shape for _, shape in rows]),
+        )
+        for kind, rows in kinds.items()
+    }
+    sheet = Sheet("ZZ.000")
+    draw_layers(
+        Cell(header, {kind: len(rows) for kind, rows in kinds.items()} | (more or {}), objects), sheet, ChartChoices()
+    )
+    return sheet
+
+
 def test_every_object_that_was_drawn_is_accounted_for(waters: ChartedWaters):
     for name in (COAST, HARBOUR, FEET):
         drawn: Counter[str] = Counter()
         for row in drawn_now(name):
-            drawn[row["kind"]] += 4 if row["kind"] == "SOUNDG" else 1  # four soundings are one object
+            # many soundings are one object
+            drawn[row["kind"]] += len(shapely.from_wkt(row["shape"]).geoms) if row["kind"] == "SOUNDG" else 1
         told: Counter[str] = Counter()
         for account in waters.accounted:
             if account.cell == name:
@@ -93,8 +132,10 @@ def test_every_object_that_was_drawn_is_accounted_for(waters: ChartedWaters):
 def test_every_row_of_a_layer_is_accounted_for(coast: ChartedWaters):
     for layer, raw in coast.layers.items():
         told = sum(account.count for account in coast.accounted if account.became == f"layer {layer}")
-        # depth areas are cut where the survey changes (4 of 5); the opening bridge is a bridge and an opening
-        more = {"depth": 4, "openings": 1}.get(layer, 0)
+        # depth areas are cut where the survey changes (4 of 6); two opening bridges are bridges, openings, and what
+        # they leave while open; a cut, a road, a farm and two areas with two rules have zones besides; so has a named
+        # beacon its hazard
+        more = {"depth": 4, "openings": 2, "overhead": 2, "zones": 5, "hazards": 1}.get(layer, 0)
         assert len(raw.geometry) == told + more
 
 
@@ -140,7 +181,7 @@ def test_depths_are_what_was_drawn_cut_where_the_survey_changes(coast: ChartedWa
         assert rows[rows["survey"] == "good"].total_bounds[2] == -38.1
         assert rows[rows["survey"] == "poor"].total_bounds[0] == -38.1
     dredged = depth[depth["min_depth_m"] == 6.5]
-    assert dredged.geometry.iloc[0].equals(drawn_shape(COAST, "DRGARE"))
+    assert dredged.geometry.iloc[0].equals(drawn_shape(COAST, "DRGARE", OBJNAM="West Cut"))
 
 
 def test_water_that_was_not_surveyed_is_left_without_a_depth(coast: ChartedWaters):
@@ -183,9 +224,12 @@ def test_clearances_and_openings(coast: ChartedWaters):
     overhead = frame(coast, "overhead").set_index("name")
     assert overhead.loc["Gull Bridge", "clearance_m"] == 11  # 12.5 m before the update
     assert overhead.loc["Old Swing", "clearance_m"] == 3.2  # closed
-    assert overhead.loc["overhead cable", "clearance_m"] == 15  # the safe clearance, not that of the wire
-    assert overhead.loc["overhead pipe", "clearance_m"] == 9
-    assert overhead.loc["bridge", "clearance_m"] == 0  # not charted: closed to all, and said
+    others = {name.split(" at ")[0]: row["clearance_m"] for name, row in overhead.iterrows()}
+    assert others["overhead cable"] == 15  # the safe clearance, not that of the wire
+    assert others["overhead pipe"] == 9
+    # drawn from 38.0 to 37.99 W on 44.02 N, its clearance not charted: closed to all, and its name says so
+    unknown = "bridge at 44.0200N 37.9950W, clearance not charted: counts as closed"
+    assert overhead.loc[unknown, "clearance_m"] == 0
     assert any("isn't charted" in str(finding) for finding in coast.findings)
     road = overhead.loc["High Road", "geometry"]  # an area 3 hundredths of a degree long: its middle line
     assert road.geom_type == "LineString"
@@ -194,6 +238,37 @@ def test_clearances_and_openings(coast: ChartedWaters):
     assert openings.loc["Old Swing", "closed_clearance_m"] == 3.2
     assert openings.loc["Old Swing", "geometry"].distance(overhead.loc["Old Swing", "geometry"]) < 1e-9
     assert openings.loc["Knap Lock", "kind"] == "lock"
+
+
+def test_of_several_clearances_the_least_holds_and_an_open_bridge_is_as_high_as_charted(coast: ChartedWaters):
+    """2.5 m fixed, 3 m closed, 9 m open; a bridge that opens to 30 m."""
+    overhead = frame(coast, "overhead").set_index("name")
+    called = "opening bridge at 44.1150N 38.1950W"
+    assert called in set(frame(coast, "openings")["name"])
+    assert overhead.loc[called, "clearance_m"] == 2.5
+    for name, height in ((called, 9), ("Old Swing", 30)):
+        shut, opened = overhead.loc[name], overhead.loc[f"{name}, when open"]
+        assert opened["clearance_m"] == height
+        away = shapely.distance(shut["geometry"], opened["geometry"]) * 60 * 1852
+        assert 4 < away < 7  # m; off the line, so that the gate in the bridge doesn't lead through it too
+
+
+@pytest.mark.parametrize(("opens_to_m", "passes"), [(None, True), (9.0, True), (2.0, False)])
+def test_a_boat_passes_an_open_bridge_only_where_it_opens_high_enough(opens_to_m: float | None, passes: bool):  # noqa: FBT001
+    """She is 3 m high, and the bridge across the only channel 1 m while it is closed."""
+    line = to_globe(shapely.LineString([(0, -205), (0, 205)]))
+    sheet = drawn(BRIDGE=[({"OBJNAM": "Low", "CATBRG": "3", "VERCCL": 1.0, "VERCOP": opens_to_m}, line)])
+    rows = {layer: [(to_metres(shape), values) for values, shape in found] for layer, found in sheet.rows.items()}
+    wall = [(box(-50, south, 50, south + 29_800), {"name": "Wall"}) for south in (-30_000, 200)]
+    places = [waypoint(-5000, 0, "Home"), waypoint(5000, 0, "End")]
+    boat = make_boat()
+    trip = Trip(start="Home", finish="End", depart=datetime(2026, 7, 1, 8, tzinfo=UTC), aboard=full(boat))
+    network = build_network(make_region(land=wall, waypoints=places, **rows), boat, when=trip.depart)
+    if passes:
+        assert find_passage(network, trip, now=trip.depart).recommended
+    else:
+        with pytest.raises(NoPassageError):
+            find_passage(network, trip, now=trip.depart)
 
 
 def test_zones_say_what_holds_and_why(coast: ChartedWaters):
@@ -211,18 +286,140 @@ def test_zones_say_what_holds_and_why(coast: ChartedWaters):
     assert "Many ferries cross here" in reasons
 
 
+def rules_at(waters: ChartedWaters, lon: float, lat: float) -> dict[str, float]:
+    """[kn] Return the limit of every rule that holds at a place; NaN where it has none."""
+    zones = frame(waters, "zones")
+    return {row["rule"]: row["limit_kn"] for _, row in zones[zones.contains(shapely.Point(lon, lat))].iterrows()}
+
+
+def test_of_several_rules_each_holds_and_of_several_speeds_the_least(coast: ChartedWaters):
+    both = rules_at(coast, -38.285, 44.125)
+    assert set(both) == {"speed-limit", "no-wake"}  # RESTRN 27 and 13
+    assert both["speed-limit"] == 8  # and 12 for the ferry
+    assert rules_at(coast, -38.265, 44.125) == {"speed-limit": 5}  # 12 by day, 5 by night
+    told = [finding for finding in coast.findings if "several speeds (5, 12 kn)" in finding.problem]
+    assert len(told) == 1
+    assert set(rules_at(coast, -38.225, 44.125)) == {"fairway", "caution"}  # entry restricted
+
+
+def test_a_minefield_is_closed_whatever_else_is_not_said(coast: ChartedWaters):
+    assert set(rules_at(coast, -38.245, 44.125)) == {"no-entry"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "lon", "lat", "rule"),
+    [
+        ("DRGARE", -38.1775, 44.0975, "no-entry"),
+        ("ACHARE", -38.205, 44.125, "no-wake"),
+        ("TESARE", -38.185, 44.125, "no-entry"),
+        ("MARCUL", -38.145, 44.125, "speed-limit"),
+    ],
+)
+def test_what_is_restricted_is_a_zone_whatever_else_it_is(
+    coast: ChartedWaters, kind: str, lon: float, lat: float, rule: str
+):
+    assert drawn_shape_at(kind, lon, lat)
+    assert set(rules_at(coast, lon, lat)) == {rule}
+
+
+def test_a_closed_place_without_an_inside_is_kept_off_and_told(coast: ChartedWaters):
+    hazards = frame(coast, "hazards").set_index("name")
+    assert hazards.loc["Lone Target", "keep_off_m"] == 100
+    assert any(finding.name == "Lone Target" and "how far" in finding.problem for finding in coast.findings)
+    assert any("weed or kelp" in str(finding) for finding in coast.findings)  # drawn as a line
+
+
+def test_what_floats_is_in_the_way_however_deep_it_is_below(coast: ChartedWaters):
+    hazards = frame(coast, "hazards")
+    assert "Moored Raft" in set(hazards["name"])  # 9 m, WATLEV 7
+    assert "marine farm" in set(hazards["kind"])  # 8 m
+
+
+def test_beacons_stand_in_the_water_named_or_not(coast: ChartedWaters):
+    hazards = frame(coast, "hazards").query("kind == 'beacon'")
+    assert sorted(hazards["name"].fillna("")) == ["", "Perch 3"]
+    assert hazards.total_bounds == pytest.approx((-38.165, 44.05, -38.12, 44.125))  # not the one on the island
+
+
+def test_a_shoal_is_kept_off_where_no_depth_is_charted_around_it(coast: ChartedWaters):
+    hazards = frame(coast, "hazards").query("kind == 'shoal sounding'")
+    assert hazards.intersects(shapely.Point(-38.27, 43.97)).any()  # 0.5 m in water that wasn't surveyed
+    alone = drawn(SOUNDG=[({"DEPTH": 0.5}, shapely.Point(2, 2)), ({"DEPTH": None}, shapely.Point(3, 3))])
+    assert len(alone.rows["hazards"]) == 2
+
+
+def test_objects_of_a_class_that_nobody_knows_are_told():
+    sheet = drawn({"class 999": 2})
+    assert [finding.kind for finding in sheet.findings] == ["unread"]
+    assert "class 999" in str(sheet.findings[0])
+
+
 def test_docks_are_where_fuel_is_sold(coast: ChartedWaters):
     docks = frame(coast, "docks").set_index("name")
-    assert len(docks) == 3
+    assert len(docks) == 5
     assert docks.loc["Knap Quay", "fuels"] == "diesel"
     assert docks.loc["Gull Stage", "fuels"] == "gasoline,diesel"
     assert any("Gull Stage" in str(finding) and "assumed" in str(finding) for finding in coast.findings)
     assert "fuel dock at 44.0493N 38.0305W" in docks.index or "fuel dock at 44.0492N 38.0305W" in docks.index
 
 
+def test_a_dock_whose_fuels_are_assumed_says_so_itself_and_region_check_finds_it(coast: ChartedWaters):
+    docks = frame(coast, "docks")
+    notes = docks.set_index("name")["note"]
+    assert notes["Gull Stage"] == "which fuels it sells isn't charted: both are assumed; ask"
+    assert notes["Ice Steps"] == f'{notes["Gull Stage"]}; the chart says "Ice, VHF 9"'
+    assert "assumed" not in notes["Knap Quay"]
+    about = RegionAbout(
+        name="Docks",
+        extent=(-38.3, 43.95, -37.9, 44.14),
+        chart_datum="any",
+        clearance_datum="any",
+        time_zone="UTC",
+        currency="EUR",
+    )
+    region = build_region(about, {"docks": docks})
+    doubts = [doubt for doubt in find_doubts(region, today=date(2026, 6, 1)) if doubt.kind == "dock-fuels"]
+    assert sorted(doubt.name for doubt in doubts)[:2] == ["Gull Stage", "Ice Steps"]
+    assert len(doubts) == 3
+    assert {group_of(doubt) for doubt in doubts} == {"fuel"}
+
+
+def test_a_fuel_that_a_dock_says_it_does_not_sell_is_not_sold(coast: ChartedWaters):
+    docks = frame(coast, "docks").set_index("name")
+    assert docks.loc["Spar Steps", "fuels"] == "diesel"  # no petrol, and a supermarket
+    assert any(doubt.name == "Spar Steps" and doubt.kind == "dock-fuels" for doubt in coast.findings)
+    assert "Dry Steps" not in docks.index  # disused
+    assert any(doubt.name == "Dry Steps" and "left out" in doubt.problem for doubt in coast.findings)
+
+
+@pytest.mark.parametrize(
+    ("text", "sold"),
+    [
+        ("Petrol and diesel", "gasoline,diesel"),
+        ("No petrol, diesel only", "diesel"),
+        ("Petrol not available", "diesel"),
+        ("Bottled petroleum gas, diesel", "diesel"),
+        ("Superyachts only; gas oil", "diesel"),
+        ("no more diesel", "gasoline"),
+        ("No fuel", None),
+        ("no diesel or petrol", None),
+        ("fuel no longer sold", None),
+    ],
+)
+def test_fuels_are_read_as_the_chart_means_them(text: str, sold: str | None):
+    sheet = drawn(SMCFAC=[({"CATSCF": "13", "INFORM": text}, shapely.Point(1, 1))])
+    assert [values["fuels"] for values, _ in sheet.rows.get("docks", [])] == ([] if sold is None else [sold])
+
+
 def test_named_places_are_waypoints(coast: ChartedWaters):
     places = frame(coast, "waypoints").set_index("name")["kind"]
-    assert dict(places) == {"Knap Harbour": "harbour", "Long Road": "anchorage", "West Cut 1": "mark"}
+    assert dict(places) == {
+        "Knap Harbour": "harbour",
+        "Long Road": "anchorage",
+        "Still Road": "anchorage",
+        "Perch 3": "mark",
+        "West Cut 1": "mark",
+    }
 
 
 def test_where_charts_overlap_the_larger_scale_rules(waters: ChartedWaters):
@@ -230,6 +427,7 @@ def test_where_charts_overlap_the_larger_scale_rules(waters: ChartedWaters):
     overhead = frame(waters, "overhead")
     assert list(overhead[overhead["name"] == "Gull Bridge"]["clearance_m"]) == [11.1]
     docks = frame(waters, "docks")
+    docks = docks[docks.within(sheet)]
     assert list(docks["name"]) == ["Knap Quay"]
     assert list(docks["fuels"]) == ["gasoline,diesel"]  # "Petrol and diesel"
     hazards = frame(waters, "hazards")
@@ -243,6 +441,13 @@ def test_where_charts_overlap_the_larger_scale_rules(waters: ChartedWaters):
     assert shapely.intersection(land, sheet).symmetric_difference(finer).area < 1e-12
     rough = drawn_shape(COAST, "LNDARE", OBJNAM="Knap").difference(sheet)
     assert shapely.difference(rough, land).area < 1e-12
+
+
+def test_what_lies_on_the_seam_of_two_charts_is_kept(waters: ChartedWaters):
+    """The coast has both on 37.9 W, where the cell in fathoms begins, which has neither."""
+    hazards, overhead = frame(waters, "hazards"), frame(waters, "overhead").set_index("name")
+    assert "Seam Stone" in set(hazards["name"])
+    assert overhead.loc["Seam Bridge", "geometry"].length == pytest.approx(0.01)
 
 
 def test_fathoms_and_feet_are_converted():

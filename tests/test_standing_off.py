@@ -11,10 +11,11 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from oracles.small_world import NMI_M, box, make_boat, make_region, to_metres, waypoint, zone
+from oracles.small_world import NMI_M, box, make_boat, make_region, position, to_metres, waypoint, zone
 
 from layers import build_region
 from layers.errors import InputError
+from routeplan import standing_off
 from routeplan.boats import BurnTable
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard, full
@@ -236,6 +237,36 @@ def test_the_speed_in_the_narrows_is_the_boats_own_from_the_cache_too(tmp_path: 
         assert narrows.limit_kn == low_kn
 
 
+@pytest.mark.parametrize("planing_m", [150, 300, 500])
+@pytest.mark.parametrize(("ends", "thick"), [(20_000, 300), (9_000, 300), (20_000, 100), (9_000, 100)])
+def test_a_short_inlet_stays_open(planing_m: float, ends: float, thick: float) -> None:
+    """A wall of land 100 or 300 m thick, an inlet 300 m wide: 12 km straight through, slowly in the inlet.
+
+    Right across the region, and with water round its ends 9 km off, where the wide water is one, the way round 25 km.
+    By hand the wide water ends where the corners of the inlet are as far off as was asked for; arcs take some of it.
+    """
+    half = thick / 2
+    wall = [(box(-half, 150, half, ends), {}), (box(-half, -ends, half, -150), {})]
+    boat, margins = planer(), Margins(planing_standoff_m=planing_m)
+    network = build_network(make_region(land=wall, waypoints=ENDS), boat, margins)
+    plan = find_passage(network, Trip(start="West", finish="East", depart=NOON, aboard=full(boat))).recommended
+    assert plan.distance_nmi * NMI_M == pytest.approx(12_000, rel=1e-3)
+    slow_m = sum(leg.distance_nmi for leg in plan.legs if leg.speed_kn == 8) * NMI_M
+    assert slow_m == pytest.approx(thick + 2 * (planing_m**2 - 150**2) ** 0.5, abs=0.45 * planing_m)
+
+
+def test_a_basin_with_a_harbour_in_it_stays_water() -> None:
+    """A basin of 400 m behind a mouth of 300: with 150 m asked for it has hardly any room, but a harbour lies in it."""
+    water = shapely.union_all([box(-200, 100, 200, 500), box(-150, 0, 150, 100)])
+    land = shapely.box(-5000, 0, 5000, 3000).difference(water)
+    region = make_region(land=[(land, {})], waypoints=[waypoint(0, 430, "Basin"), waypoint(0, -6000, "Sea")])
+    boat = planer()
+    network = build_network(region, boat, Margins(planing_standoff_m=150))
+    plan = find_passage(network, Trip(start="Basin", finish="Sea", depart=NOON, aboard=full(boat))).recommended
+    assert sum(leg.distance_nmi for leg in plan.legs if leg.kind == "approach") * NMI_M < 60
+    assert network.water.navigable.covers(shapely.Point(network.water.plane.to_plane([position(0, 300)])[0]))
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_she_does_not_plane_along_the_bank_of_a_bent_channel(seed: int) -> None:
     """Channels 240 to 400 m wide with bends, 400 m asked for: legs hug the inner banks, and are slow there too.
@@ -282,3 +313,32 @@ def test_fairway_and_limit_together_are_one_kind_of_water_each() -> None:
     assert kinds == [(5, True, 0.5), (5, False, 0.5), (float("inf"), True, 12.0)]
     for a, b in pairwise(water.speed_areas):
         assert a.shape.intersection(b.shape).area < 1
+
+
+def test_a_piece_of_land_that_simplified_water_swallowed_is_noticed() -> None:
+    """Its shores may be hundreds of metres from any edge of the water: only a point of it tells."""
+    island = shapely.box(400, 400, 410, 410)
+    sea = shapely.box(0, 0, 1000, 1000)
+    opened = shapely.MultiPolygon([sea.difference(island)])
+    assert not standing_off._keeps_out(sea.buffer(-50), opened)  # noqa: SLF001  the one fault that it looks for
+    assert standing_off._keeps_out(sea.buffer(-50).difference(island.buffer(50)), opened)  # noqa: SLF001
+
+
+def test_rings_that_would_cross_when_simplified_stay_as_they_were() -> None:
+    """A shore with a bay 3 m deep, a cape of an islet 1.5 m in it: with 4 m to go, both would be cut straight."""
+    shore = [(0, 0), (100, 0), (100, 50), (53, 50), (52, 53), (48, 53), (47, 50), (0, 50)]
+    islet = [(30, 30), (70, 30), (70, 48), (51, 48), (50.5, 51.5), (49.5, 51.5), (49, 48), (30, 48)]
+    water = shapely.Polygon(shore, [islet])
+    assert water.is_valid
+    simple = standing_off._simplified(water, 4.0)  # noqa: SLF001  its own promise
+    assert simple.is_valid
+    assert simple.symmetric_difference(water).area < 4.0 * 400
+    assert len(simple.geoms[0].interiors) == 1
+
+
+def test_a_fairway_is_one_from_the_cache_too(tmp_path: Any) -> None:
+    fairway = zone(box(-4000, 1000, 4000, 1400), "fairway", "Marked Way")
+    region = make_region(zones=[fairway], waypoints=[waypoint(-5000, 0, "West"), waypoint(5000, 0, "East")])
+    for _ in range(2):
+        (area,) = build_network(region, make_boat(), Margins(fairways=True), cache=tmp_path).water.speed_areas
+        assert (area.fairway, area.limit_kn, area.names, area.why) == (True, float("inf"), ("Marked Way",), "")

@@ -209,14 +209,16 @@ def coast() -> Cell:
     drying, twenty = box(-38.14, 44.01, -38.01, 44.075), box(-38.2, 43.98, -37.95, 44.11)
     dredged = box(-38.19, 44.04, -38.165, 44.05)
     unsurveyed = box(-38.29, 43.96, -38.25, 43.98)
+    shut = box(-38.18, 44.095, -38.175, 44.1)
     cell.area("M_COVR", box(-38.3, 43.95, -37.9, 44.14), CATCOV=1)
     cell.area("M_COVR", box(-38.3, 44.14, -37.9, 44.15), CATCOV=2)
     cell.area("M_QUAL", box(-38.3, 43.95, -38.1, 44.14), CATZOC=3)
     cell.area("M_QUAL", box(-38.1, 43.95, -37.9, 44.14), CATZOC=5)
     cell.area("M_NSYS", box(-38.3, 43.95, -37.9, 44.14), MARSYS=1)
     cell.area("DEPARE", box(-38.3, 43.95, -37.9, 44.14), [twenty, unsurveyed], DRVAL1=20, DRVAL2=50)
-    cell.area("DEPARE", twenty, [FIVE, dredged], DRVAL1=5, DRVAL2=20)
+    cell.area("DEPARE", twenty, [FIVE, dredged, shut], DRVAL1=5, DRVAL2=20)
     cell.area("DRGARE", dredged, DRVAL1=6.5, OBJNAM="West Cut")
+    cell.area("DRGARE", shut, DRVAL1=5.5, RESTRN=["7"], OBJNAM="Closed Cut")
     cell.area("DEPARE", FIVE, [drying], DRVAL1=0, DRVAL2=5)
     cell.area("DEPARE", drying, [KNAP, GULL], DRVAL1=-1.5, DRVAL2=0)
     cell.area("UNSARE", unsurveyed)
@@ -227,6 +229,7 @@ def coast() -> Cell:
     _draw_shore(cell)
     _draw_rules(cell)
     _draw_names(cell)
+    _draw_snares(cell)
     return cell
 
 
@@ -294,8 +297,35 @@ def _draw_names(cell: Cell) -> None:
     cell.point("BCNLAT", (-38.165, 44.05), CATLAM=2, BCNSHP=1)
     cell.point("LIGHTS", (-38.09, 44.03), COLOUR=["1"])
     cell.area("SEAARE", box(-38.2, 43.98, -37.95, 44.11), OBJNAM="Knap Sound")
-    cell.soundings([(-38.17, 44.09, 12), (-38.17, 44.1, 3.2), (-38.25, 44.05, 25), (-38.18, 44.07, 4.8)])
+    cell.soundings(
+        [(-38.17, 44.09, 12), (-38.17, 44.1, 3.2), (-38.25, 44.05, 25), (-38.18, 44.07, 4.8), (-38.27, 43.97, 0.5)]
+    )
     cell.line("GATCON", [(-38.135, 44.06), (-38.134, 44.061)], CATGAT=4, OBJNAM="Knap Lock")
+
+
+def _draw_snares(cell: Cell) -> None:
+    """Draw what says two things at once, and what is easily taken for harmless."""
+    both = "Max 8 knots; 12 kn for the ferry"
+    cell.area("RESARE", box(-38.29, 44.12, -38.28, 44.13), RESTRN=["27", "13"], INFORM=both, OBJNAM="Both Reach")
+    cell.area("RESARE", box(-38.27, 44.12, -38.26, 44.13), RESTRN=["27"], INFORM="12 kn by day, 5 kn by night")
+    cell.area("RESARE", box(-38.25, 44.12, -38.24, 44.13), CATREA=["14"])
+    cell.area("FAIRWY", box(-38.23, 44.12, -38.22, 44.13), RESTRN=["8"], OBJNAM="Warden's Way")
+    cell.area("ACHARE", box(-38.21, 44.12, -38.2, 44.13), RESTRN=["13"], OBJNAM="Still Road")
+    cell.area("TESARE", box(-38.19, 44.12, -38.18, 44.13), RESTRN=["14"])
+    cell.point("MIPARE", (-38.17, 44.125), RESTRN=["7"], OBJNAM="Lone Target")
+    cell.area("MARCUL", box(-38.15, 44.12, -38.14, 44.13), VALSOU=8, WATLEV=3, RESTRN=["27"], INFORM="4 kn")
+    cell.point("OBSTRN", (-38.13, 44.125), VALSOU=9, WATLEV=7, OBJNAM="Moored Raft")
+    cell.point("BCNLAT", (-38.12, 44.125), CATLAM=1, BCNSHP=1, OBJNAM="Perch 3")
+    cell.point("BCNLAT", (-38.09, 44.035), CATLAM=1, BCNSHP=1)  # on the island
+    span = [(-38.2, 44.115), (-38.19, 44.115)]
+    cell.line("BRIDGE", span, CATBRG=["2"], VERCLR=2.5, VERCCL=3, VERCOP=9)
+    said = "Diesel, no petrol; 50 m from the supermarket"
+    cell.point("SMCFAC", (-38.15, 44.02), CATSCF=["13"], OBJNAM="Spar Steps", INFORM=said)
+    cell.point("SMCFAC", (-38.15, 44.03), CATSCF=["13"], OBJNAM="Dry Steps", STATUS=["4"])
+    cell.point("SMCFAC", (-38.15, 44.04), CATSCF=["13"], OBJNAM="Ice Steps", INFORM="Ice, VHF 9")
+    cell.point("UWTROC", (-37.9, 44.0), WATLEV=4, OBJNAM="Seam Stone")  # on the edge of the cell in fathoms
+    cell.line("BRIDGE", [(-37.9, 44.03), (-37.9, 44.04)], CATBRG=["1"], VERCLR=7, OBJNAM="Seam Bridge")
+    cell.line("WEDKLP", [(-38.11, 44.12), (-38.1, 44.12)])
 
 
 def correction(base: Cell) -> Cell:
