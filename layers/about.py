@@ -114,6 +114,8 @@ class Source(_Frozen):
         Its edition, version or update; None where that isn't said.
     datum
         The level that its depths or heights were counted from; None where that isn't said.
+    warning
+        What to beware of in all of it, such as a second datum; None where nothing is known.
     """
 
     title: Text
@@ -122,13 +124,15 @@ class Source(_Frozen):
     licence: Text | None = None
     edition: Text | None = None
     datum: Text | None = None
+    warning: Text | None = None
 
     @property
     def line(self) -> str:
         """All that is known of it, with commas between."""
         edition = f"edition {self.edition}" if self.edition else None
         datum = f"from {self.datum}" if self.datum else None
-        return ", ".join(str(p) for p in (self.title, self.publisher, edition, self.date, datum, self.licence) if p)
+        parts = (self.title, self.publisher, edition, self.date, datum, self.licence)
+        return ", ".join(str(part) for part in parts if part) + (f"; beware: {self.warning}" if self.warning else "")
 
 
 class RegionAbout(_Frozen):

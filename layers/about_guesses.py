@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from layers.about import RegionAbout
 from layers.antimeridian import wrap
 from layers.errors import InputError
-from layers.extents import extent_around, rounded_outwards, wide_nmi
+from layers.extents import LONGEST_NMI, extent_around, rounded_outwards, wide_nmi
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -33,7 +33,6 @@ NO_CURRENCY = "XXX"  # ISO 4217: no currency is involved
 NOT_STATED = "a level that no source states"
 _PAD_DEG = 0.1  # [deg] of water kept round places where nothing else says how far the waters go
 _LONG_NMI = 600.0  # [nmi] waters longer than that from corner to corner aren't taken from a coast
-_LONGEST_NMI = 1_500.0  # [nmi] no longer ones are taken from anything: some position is all but surely wrong
 _STEP_DEG = 0.05  # [deg] extents that are guessed end on multiples of it
 _HOURS = (("docks", "opening_hours"), ("openings", "opening_hours"), ("zones", "season"))
 _PRICES = ("price_gasoline_per_l", "price_diesel_per_l")
@@ -76,9 +75,13 @@ def guess_extent(shapes: Iterable[tuple[str, NDArray[np.object_]]], given: Exten
     Raises
     ------
     InputError
-        There are no shapes, or but a coast of half the world.
+        There are no shapes, or but a coast of half the world; or what was given is too long.
     """
     if given is not None:
+        if (long_nmi := wide_nmi(given)) > LONGEST_NMI:
+            problem = f"is {long_nmi:,.0f} nmi from corner to corner; {LONGEST_NMI:,.0f} nmi is the limit"
+            remedy = "give less, or leave it out for what the sources cover"
+            raise InputError("--extent", problem, value=" ".join(f"{bound:g}" for bound in given), remedy=remedy)
         return given, "as given"
     boxes: dict[str, list[NDArray[np.float64]]] = {}
     for name, some in shapes:
@@ -93,7 +96,7 @@ def guess_extent(shapes: Iterable[tuple[str, NDArray[np.object_]]], given: Exten
     if around is not None and wide_nmi(around) > _LONG_NMI and set(boxes) != {"land"}:
         around = _around(found for name, found in boxes.items() if name != "land")
         why = "what the sources cover but for the coast, which goes much further"
-    if around is None or wide_nmi(around) > (_LONG_NMI if set(boxes) == {"land"} else _LONGEST_NMI):
+    if around is None or wide_nmi(around) > (_LONG_NMI if set(boxes) == {"land"} else LONGEST_NMI):
         spread = "" if around is None else f"{wide_nmi(around):,.0f} nmi from corner to corner"
         far = f": the sources lie spread over {spread}" if spread else ""
         remedy = 'check their positions, or give it: --extent "west south east north", in degrees'

@@ -12,19 +12,24 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from layers.about_guesses import check_given, guess_about, guess_extent
-from layers.build_report import BuildReport, Built, PassedOver, TableReport
+from layers.build_report import BuildReport, Built, PassedOver, TableReport, Unsaid
 from layers.converting import convert
 from layers.errors import InputError
 from layers.extents import rounded_outwards
 from layers.findings import find_doubts
+from layers.findings_kinds import in_order_of_danger
 from layers.gathering import LAND_MARGIN_DEG, Gathered
-from layers.guessing import guess_currency, guess_source
+from layers.guessing import guess_currency, guess_source, why_unknown
+from layers.name_words import words_of
 from layers.namesakes import settle_namesakes
-from layers.recipe import CELLS, SKIP
+from layers.recipe import CELLS, SKIP, TO_SAY
 from layers.region import Region
 from layers.schema import LAYERS
 from layers.sources import cells_in, read_tables
-from layers.tables import SourceError
+from layers.tables import NoSystemError, SourceError
+from layers.turned import find_opened, refuse_turned
+from layers.value_guesses import fuel_of
+from layers.vector_files import ASK
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -32,6 +37,7 @@ if TYPE_CHECKING:
 
     from layers.about import Source
     from layers.converting import Rows
+    from layers.findings import Finding
     from layers.guessing import SourceGuess
     from layers.recipe import Recipe, RecipeSource
     from layers.tables import SourceTable
@@ -39,6 +45,10 @@ if TYPE_CHECKING:
     Extent = tuple[float, float, float, float]
 
 __all__ = ["Guessed", "assemble", "guess_recipe"]
+
+_SHAPE_WORDS = ("points", "lines", "polygons")
+_LONGEST = 500  # characters of a warning
+_MOST_DOUBTS = 10  # of one layer of a chart, told one by one
 
 
 @dataclass(frozen=True)
@@ -55,12 +65,15 @@ class Guessed:
         What each was taken for, in the same order.
     passed_over
         What wasn't read.
+    unsaid
+        What nothing tells, so that no region can be put together before a person says it.
     """
 
     recipe: Recipe
     tables: tuple[SourceTable, ...]
     guesses: tuple[SourceGuess, ...]
     passed_over: tuple[PassedOver, ...] = ()
+    unsaid: tuple[Unsaid, ...] = ()
 
 
 def guess_recipe(recipe: Recipe) -> Guessed:
@@ -74,12 +87,15 @@ def guess_recipe(recipe: Recipe) -> Guessed:
     Returns
     -------
     Guessed
-        The tables, and a recipe in which each is one entry.
+        The tables, and a recipe in which each is one entry; those of which nothing tells what they are stand in it
+        with that left to fill in.
 
     Raises
     ------
     InputError
-        A source can't be read, or nothing tells what any of its tables is.
+        A source can't be read.
+    SourceError
+        So many rows of a table can't be read that nothing tells what it is.
     """
     check_given(recipe)
     near = _box_to_read(recipe.extent)
@@ -87,25 +103,33 @@ def guess_recipe(recipe: Recipe) -> Guessed:
     guesses: list[SourceGuess] = []
     passed: list[PassedOver] = []
     whole: list[RecipeSource] = []
+    unsaid: list[Unsaid] = []
     for source in recipe.sources:
         if source.as_ == CELLS:
             whole.append(source)
             continue
-        found = read_tables(source, near)
+        try:
+            found = read_tables(source, near)
+        except NoSystemError as error:
+            unsaid.append(Unsaid(error.where, error.problem, error.remedy))
+            whole.append(source.model_copy(update={"crs": ASK}))
+            continue
         guessed = [guess_source(table, source) for table in found]
-        if found and not any(guessed):
-            remedy = f'call it after its layer ({", ".join(LAYERS)}), or say it in a recipe: as = "land", or "skip"'
-            raise InputError(source.file, "nothing tells what it holds", remedy=remedy)
         if not found:
             passed.append(PassedOver(source.file, "left out, as the recipe says"))
         for table, guess in zip(found, guessed, strict=True):
+            if guess is None and table.faults:  # rows that can't be read are why nothing tells it
+                raise SourceError(table.faults)
             if guess is None:
-                passed.append(PassedOver(table.where, "nothing tells what it holds: say in a recipe what it is"))
+                why = why_unknown(table)
+                unsaid.append(Unsaid(table.where, why, _how_to_say(table, named="its name says" in why)))
+                whole.append(source.model_copy(update={"as_": TO_SAY, "layer": table.name}))
                 continue
             tables.append(table)
             guesses.append(guess)
             whole.append(guess.source)
-    return Guessed(recipe.model_copy(update={"sources": tuple(whole)}), tuple(tables), tuple(guesses), tuple(passed))
+    told = recipe.model_copy(update={"sources": tuple(whole)})
+    return Guessed(told, tuple(tables), tuple(guesses), tuple(passed), tuple(unsaid))
 
 
 def assemble(
@@ -141,11 +165,12 @@ def assemble(
     SourceError
         Rows that can't be used; carries all of them.
     InputError
-        A source can't be read, nothing says how far the waters go, hours come without a time zone or prices without a
-        currency, or a layer has too many corners.
+        A source can't be read, or nothing tells what it is; nothing says how far the waters go, or nothing lies there;
+        hours come without a time zone or prices without a currency, or a layer has too many corners.
     """
     tell = progress or (lambda _: None)
     guessed = guessed or guess_recipe(recipe)
+    _refuse_unsaid(guessed.unsaid)
     recipe = guessed.recipe
     tell(0.2)
     passed = [*passed_over, *guessed.passed_over]
@@ -158,6 +183,8 @@ def assemble(
     except InputError as error:
         bad = [fault for found in rows if found is not None for fault in found.faults]
         raise (SourceError(bad) if bad else error) from error
+    if recipe.extent is not None and charts is None:
+        refuse_turned(recipe.extent, [found.shapes for found in rows if found is not None])
     gathered = Gathered(extent)
     reports = []
     for place, ((table, guess), found) in enumerate(zip(pairs, rows, strict=True)):
@@ -167,8 +194,13 @@ def assemble(
         else:
             reports.append(gathered.add(table, guess, found, part))
     for name, raw in charts.layers.items() if charts else ():
-        gathered.add_chart(raw, _charted_source(recipe, charts.sources.get(name)))
+        gathered.add_chart(raw, _charted_source(recipe, charts.sources.get(name), name, charts.findings))
     tell(0.85)
+    if not gathered.faults and not any(layer.rows for layer in gathered.layers.values()):
+        raise InputError(
+            "--extent", "holds nothing of the sources", value=extent, remedy="check it and their positions"
+        )
+    opened = find_opened(gathered, charts.cover) if charts else []
     cautions = settle_namesakes(gathered)
     frames = gathered.checked(ZoneInfo(recipe.time_zone or "UTC"))
     if gathered.faults:
@@ -178,6 +210,7 @@ def assemble(
     region = Region(about, frames, present, "a region in memory")
     tell(0.95)
     doubts = find_doubts(region, today=today)
+    charted = charts.findings if charts else ()  # those about a whole layer have become warnings of its source
     absent = [doubt for doubt in doubts if doubt.layer not in present and doubt.row == 0]
     report = BuildReport(
         tables=tuple(reports),
@@ -185,9 +218,22 @@ def assemble(
         passed_over=tuple(passed),
         repairs=tuple(gathered.repairs),
         said={"extent": why_extent, **why},
-        cautions=(*_unused(reports), *more, *_unsaid_units(guessed.guesses), *cautions),
+        cautions=(
+            *gathered.strays,
+            *opened,
+            *_misshapen(reports),
+            *_unused(reports),
+            *_unused_prices(guessed.guesses),
+            *_charted_doubts(charted),
+            *more,
+            *_unsaid_units(guessed.guesses),
+            *cautions,
+        ),
         missing=tuple(absent),
-        findings=(*(charts.findings if charts else ()), *(doubt for doubt in doubts if doubt not in absent)),
+        findings=(
+            *(found for found in charted if found.name or found.row),
+            *(doubt for doubt in doubts if doubt not in absent),
+        ),
     )
     tell(1.0)
     told = about.model_dump(include={"name", "extent", "time_zone", "chart_datum", "clearance_datum", "currency"})
@@ -227,15 +273,19 @@ def _extent(
     return guess_extent(shapes, recipe.extent)
 
 
-def _charted_source(recipe: Recipe, source: Source | None) -> Source | None:
-    """Return what cells say of themselves, with what the recipe says of them over it."""
+def _charted_source(recipe: Recipe, source: Source | None, layer: str, findings: Sequence[Finding]) -> Source | None:
+    """Return what cells say of a layer, with what the recipe says over it, and what is doubtful in all of the layer."""
     if source is None:
         return None
-    said = {
+    doubts = [f"{f.problem}; {f.remedy}" for f in findings if f.layer == layer and not f.name and not f.row]
+    warning = "; ".join(dict.fromkeys(doubts))
+    said: dict[str, Any] = {"warning": warning if len(warning) <= _LONGEST else f"{warning[: _LONGEST - 4]} ..."}
+    said = {key: value or None for key, value in said.items()}
+    said |= {
         key: value
         for entry in reversed(recipe.sources)
         if entry.as_ == CELLS
-        for key in ("title", "publisher", "edition", "date", "licence", "datum")
+        for key in ("title", "publisher", "edition", "date", "licence", "datum", "warning")
         if (value := getattr(entry, key)) is not None
     }
     return source.model_copy(update=said)
@@ -252,6 +302,68 @@ def _unused(reports: Sequence[TableReport]) -> list[str]:
         for report in reports
         if report.rows and not report.used and report.guess.source.as_ != SKIP
     ]
+
+
+def _misshapen(reports: Sequence[TableReport]) -> list[str]:
+    """Say which rows are left out for the kind of their shapes: dangers and rules among them."""
+    return [
+        f"{report.guess.where}: {note}"
+        for report in reports
+        if report.guess.source.as_ != "waypoints"
+        for note in report.notes
+        if " left out: " in note and note.endswith(_SHAPE_WORDS)
+    ]
+
+
+def _unused_prices(guesses: Sequence[SourceGuess]) -> list[str]:
+    """Say which columns about fuels, or their prices, aren't used."""
+    told = []
+    for guess in guesses:
+        names = [name.split(" (is it ")[0] for name in guess.unused] if guess.source.as_ == "docks" else []
+        told += [
+            f"{guess.where}: column {name!r} isn't used, and looks like one of fuels or prices: call it"
+            " price_gasoline_per_l or price_diesel_per_l, or say in a recipe which one it is ([source.columns])"
+            for name in names
+            if fuel_of(name) or {"price", "prices", "cost"} & set(words_of(name))
+        ]
+    return told
+
+
+def _charted_doubts(findings: Sequence[Finding]) -> list[str]:
+    """Say what a chart leaves doubtful, the gravest first; of a layer's objects a few, and how many more."""
+    told: dict[str, list[str]] = {}
+    for finding in in_order_of_danger(findings):
+        told.setdefault(finding.layer, []).append(str(finding))
+    lines = []
+    for layer, doubts in told.items():
+        once = list(dict.fromkeys(doubts))
+        lines += once[:_MOST_DOUBTS]
+        if rest := once[_MOST_DOUBTS:]:
+            lines.append(f"layer {layer}: {len(rest)} more such objects of the chart (--json tells them)")
+    return lines
+
+
+def _how_to_say(table: SourceTable, *, named: bool) -> str:
+    """Say how a person tells what a table is, the short way first."""
+    if named:
+        return 'save it with such shapes, or leave it out by a recipe (--dry-run --write-recipe FILE): as = "skip"'
+    layers = ", ".join(LAYERS)
+    short = f"call the table after its layer ({layers})"
+    if not table.name:
+        short = f"rename the file after its layer, such as land{table.path.suffix}"
+    return (
+        f'{short}, or say it in a recipe (--dry-run --write-recipe FILE writes one to fill in): as = "land", or "skip"'
+    )
+
+
+def _refuse_unsaid(unsaid: Sequence[Unsaid]) -> None:
+    if not unsaid:
+        return
+    first = unsaid[0]
+    more = (
+        f"; and so for {len(unsaid) - 1} more: {', '.join(other.where for other in unsaid[1:4])}" if unsaid[1:] else ""
+    )
+    raise InputError(first.where, f"{first.problem}{more}", remedy=first.remedy)
 
 
 def _unsaid_units(guesses: Sequence[SourceGuess]) -> list[str]:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from layers.region import Region
     from layers.s57 import Account
 
-__all__ = ["BuildReport", "Built", "PassedOver", "Repair", "TableReport"]
+__all__ = ["BuildReport", "Built", "PassedOver", "Repair", "TableReport", "Unsaid"]
 
 
 @dataclass(frozen=True)
@@ -84,6 +84,25 @@ class PassedOver:
 
     where: str
     why: str
+
+
+@dataclass(frozen=True)
+class Unsaid:
+    """A source of which nothing tells what a region needs to know, so that a person must.
+
+    Parameters
+    ----------
+    where
+        The file, and the table in it where it has several.
+    problem
+        What nobody says.
+    remedy
+        What to do.
+    """
+
+    where: str
+    problem: str
+    remedy: str
 
 
 @dataclass(frozen=True)

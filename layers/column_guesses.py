@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from layers.name_words import has_values, words_of
-from layers.synonyms import CHOICES, COLUMNS, CURRENCIES, NO_VALUE
+from layers.synonyms import CHOICES, COLUMNS, MINOR_MONEY, MONEY, NO_VALUE
 from layers.units import UNIT_WORDS, UNITS, unit_kind
 from layers.value_guesses import choice_for, fuel_of, fuels_in
 
@@ -20,12 +20,17 @@ if TYPE_CHECKING:
     from layers.schema import LayerSchema
     from layers.tables import SourceTable
 
-__all__ = ["OWN_NAME", "ColumnGuess", "best_match", "guess_columns", "parts_of_name"]
+__all__ = ["OWN_NAME", "ColumnGuess", "best_match", "guess_columns", "parts_of_name", "price_heading"]
 
 OWN_NAME = "its own name"  # why a column that is called as ours is it
 _CUT = 10  # letters that a shapefile keeps of a column's name: its dBASE table, level 5
 _FLAGS = frozenset({"yes", "no", "y", "n", "true", "false", "0", "1", "x"})
 _FILLERS = frozenset({"per", "in", "a", "an", "of", "each", "the"})
+_GALLONS = {"us": "usgal", "usa": "usgal", "imp": "impgal", "imperial": "impgal", "uk": "impgal", "british": "impgal"}
+_VOLUMES = frozenset({"l", "gal", "usgal", "impgal"})
+_PRICE_WORDS = frozenset({"price", "prices", "cost", "fuel", "marine"})
+_PRICES = {"price_gasoline_per_l": "gasoline", "price_diesel_per_l": "diesel"}
+_SHORT = 4  # letters of a word, unknown here, beside a price by the litre: what money is called there
 
 
 @dataclass(frozen=True)
@@ -131,6 +136,35 @@ def best_match(table: SourceTable, schema: LayerSchema, ours: str) -> str | None
     return found[0][1] if found else None
 
 
+def price_heading(name: str) -> str:
+    """Read whose price by volume a column is, whatever its money is called.
+
+    Parameters
+    ----------
+    name
+        Its name.
+
+    Returns
+    -------
+    str
+        Our word for the fuel; empty where it is no price by the litre or gallon, or one in hundredths.
+
+    Examples
+    --------
+    >>> price_heading("petrol kr/l"), price_heading("Diesel per US gallon"), price_heading("diesel pence/l")
+    ('gasoline', 'diesel', '')
+    """
+    words = words_of(name)
+    if not re.search(r"/|\bper\b|_per_", name.lower()) or not any(UNIT_WORDS.get(word) in _VOLUMES for word in words):
+        return ""
+    left = [word for word in words if not fuel_of(word) and word not in _FILLERS | _PRICE_WORDS | MONEY]
+    left = [word for word in left if word not in _GALLONS and UNIT_WORDS.get(word) not in _VOLUMES]
+    if MINOR_MONEY & set(left) or len(left) > 1 or any(len(word) > _SHORT for word in left):
+        return ""
+    fuels = {fuel for word in words if (fuel := fuel_of(word))}
+    return fuels.pop() if len(fuels) == 1 else ""
+
+
 def _matches(table: SourceTable, schema: LayerSchema, ours: str) -> list[tuple[int, str, str]]:
     """List the table's columns that may be one of ours: how far off (0 is our own name), the column, why."""
     column = next(column for column in schema.columns if column.name == ours)
@@ -147,7 +181,9 @@ def _matches(table: SourceTable, schema: LayerSchema, ours: str) -> list[tuple[i
             found.append((1, theirs, "its name, cut to ten letters by the shapefile"))
         else:
             rank = _likeness(theirs, synonyms, with_unit=bool(units))
-            if rank is not None and _holds(column.kind, cells):
+            if rank is None and ours in _PRICES and price_heading(theirs) == _PRICES[ours]:
+                rank = len(synonyms)
+            if rank is not None and _holds(column.kind, cells, mixed=ours in _PRICES):
                 found.append((2 + rank, theirs, "a word for it"))
     return found
 
@@ -157,21 +193,21 @@ def _is_cut(table: SourceTable, ours: str, lowered: str) -> bool:
     return table.path.suffix.lower() == ".shp" and len(ours) > _CUT and lowered == ours[:_CUT]
 
 
-def _holds(kind: str, cells: Sequence[object]) -> bool:
-    """Tell whether a column's values can be of a kind at all: what is written in words is no price."""
+def _holds(kind: str, cells: Sequence[object], *, mixed: bool) -> bool:
+    """Tell whether a column's values can be of a kind at all: yes and no are no price, but may stand among some."""
     if kind not in {"number", "integer"}:
         return True
     told = [str(cell).strip() for cell in cells if cell is not None and str(cell).strip().lower() not in NO_VALUE]
     flags = sum(text.lower() in _FLAGS - {"0", "1"} for text in told)
-    return flags * 2 < len(told)
+    return flags < len(told) if mixed else flags * 2 < len(told)
 
 
 def _likeness(theirs: str, synonyms: Sequence[str], *, with_unit: bool) -> int | None:
-    words = [word for word in words_of(theirs) if word not in CURRENCIES]
+    words = [word for word in words_of(theirs) if word not in MONEY]
     tries = [words]
     if with_unit:
         bare = list(words)
-        while bare and (bare[-1] in UNIT_WORDS or bare[-1] in _FILLERS):
+        while bare and (bare[-1] in UNIT_WORDS or bare[-1] in _FILLERS or bare[-1] in _GALLONS):
             bare = bare[:-1]
         tries.append(bare)
     for candidate in tries:
@@ -196,7 +232,8 @@ def _with_unit(
     words = words_of(theirs)
     said = next((UNIT_WORDS[word] for word in reversed(words[1:]) if word in UNIT_WORDS), "")
     if said == "gal" and "usgal" in units:
-        said = next((u for u, pair in (("usgal", {"us"}), ("impgal", {"imp", "uk"})) if pair & set(words)), said)
+        which = {_GALLONS[word] for word in words if word in _GALLONS}
+        said = which.pop() if len(which) == 1 else said
         if said == "gal":
             remedy = f'call it {ours.removesuffix("_l")}_usgal or _impgal, or say [source.units] {ours} = "usgal"'
             raise InputError(

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from layers.errors import InputError
+from layers.plain_hours import HOURS_REMEDY, plain_hours
 from layers.schema import LAYERS
 from layers.shapes import object_array
-from layers.synonyms import CURRENCIES, NO_VALUE
+from layers.synonyms import MONEY, NO_FUEL, NO_VALUE
 from layers.tables import BadEntry
 from layers.units import UNIT_WORDS, UNITS, unit_kind
 from layers.value_guesses import fuel_of, fuels_in
@@ -33,6 +34,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Rows", "convert"]
 
+_NOT_WHETHER = "is neither yes nor no, nor a price"
+_NO_NUMBER = "is no number"
+_THIN_DEG = 1e-5  # [deg] on either side of a line: about a metre
+_MONTHS = 12  # in a year
 _DIGITS = 12  # significant ones that a converted figure keeps: free of the last bits of the conversion
 _NOWHERE_DEG = 1e-6  # [deg] a tenth of a metre: nearer than this to 0/0 a receiver had no position
 _NUMBER = re.compile(
@@ -49,6 +54,19 @@ _KINDS = {
     "Point": "point",
     "MultiPoint": "point",
 }
+
+
+def _outline(shape: Any) -> Any:
+    """Take an area as the line round it, so that a bridge drawn as an area bars its water from either side."""
+    return shapely.boundary(shape) if shapely.get_dimensions(shape) == 2 else None
+
+
+def _strip(shape: Any) -> Any:
+    """Take a line, such as a breakwater, as a strip."""
+    return shapely.buffer(shape, _THIN_DEG) if shapely.get_dimensions(shape) == 1 else None
+
+
+_REDRAWN: dict[str, Callable[[Any], Any]] = {"overhead": _outline, "hazards": _strip}
 
 
 @dataclass(frozen=True)
@@ -96,6 +114,7 @@ def convert(table: SourceTable, source: RecipeSource) -> Rows:
     places = _picked(table, source, notes)
     shapes, places = _fitting(table, schema, places, notes)
     faults = [fault for fault in table.faults if _belongs(fault, table, places)]
+    shapes, places = _readable(table, shapes, places)
     columns: dict[str, list[object]] = {}
     for column in schema.columns:
         theirs = source.columns.get(column.name, "")
@@ -103,14 +122,57 @@ def convert(table: SourceTable, source: RecipeSource) -> Rows:
             continue
         reader = _Reader(column, source, table, theirs)
         columns[column.name] = [reader.read(place, faults) for place in places]
+        notes += reader.notes
     if "name" in columns and schema.name == "waypoints":
         named = [i for i, name in enumerate(columns["name"]) if name is not None]
         if len(named) < len(places):
             notes.append(f"{_rows(len(places) - len(named))} without a name left out: nobody could ask for it")
             columns = {key: [cells[i] for i in named] for key, cells in columns.items()}
             shapes, places = shapes[named], [places[i] for i in named]
+    if schema.name == "docks" and "no" in (sold := columns.get("fuels", [])):
+        pumps = [i for i, fuels in enumerate(sold) if fuels != "no"]
+        names = [
+            str(name)
+            for name, fuels in zip(columns.get("name", [None] * len(sold)), sold, strict=True)
+            if fuels == "no"
+        ]
+        notes.append(
+            f"{_rows(len(names))} that sell no fuel left out: {', '.join(names[:5])}{', ...' if len(names) > 5 else ''}"
+        )
+        columns = {key: [cells[i] for i in pumps] for key, cells in columns.items()}
+        shapes, places = shapes[pumps], [places[i] for i in pumps]
+    if schema.name == "docks" and "fuels" in columns:
+        faults = _settle_fuels(columns, faults)
     faults += _nowhere(table, places, shapes, columns)
     return Rows(columns, shapes, tuple(places), tuple(faults), tuple(notes))
+
+
+def _readable(
+    table: SourceTable, shapes: NDArray[np.object_], places: list[int]
+) -> tuple[NDArray[np.object_], list[int]]:
+    """Pass over rows whose cells the reader gave up, which have a fault already."""
+    bad = {fault.row for fault in table.faults}
+    if not bad:
+        return shapes, places
+    blank = {
+        place
+        for place in places
+        if table.row(place) in bad and all(cells[place] is None for cells in table.columns.values())
+    }
+    kept = [i for i, place in enumerate(places) if place not in blank]
+    return shapes[kept], [places[i] for i in kept]
+
+
+def _settle_fuels(columns: Mapping[str, list[object]], faults: list[BadEntry]) -> list[BadEntry]:
+    """Take prices of nothing from what isn't sold, and a cell that is a fault of fuels out of those of prices."""
+    for column, prices in columns.items():
+        if column.startswith("price_"):
+            sold = [str(fuels or "") for fuels in columns["fuels"]]
+            prices[:] = [
+                None if p == 0 and fuel_of(column) not in fuels else p for p, fuels in zip(prices, sold, strict=True)
+            ]
+    told = {(fault.row, fault.column) for fault in faults if fault.rule.startswith(_NOT_WHETHER)}
+    return [fault for fault in faults if (fault.row, fault.column) not in told or not fault.rule.startswith(_NO_NUMBER)]
 
 
 def _picked(table: SourceTable, source: RecipeSource, notes: list[str]) -> list[int]:
@@ -135,13 +197,18 @@ def _fitting(
     kept: list[int] = []
     shapes: list[Any] = []
     lost: dict[str, int] = {}
-    middles = 0
+    middles = redrawn = 0
     for place in places:
         shape = table.shapes[place]
         kind = "" if shape is None else _KINDS.get(shape.geom_type, "polygon")
         if kind == "polygon" and schema.geometry == ("point",) and not shape.is_empty and shape.is_valid:
             shape, kind = shapely.point_on_surface(shape), "point"
             middles += 1
+        elif kind and kind not in schema.geometry and schema.name in _REDRAWN and shape.is_valid and not shape.is_empty:
+            fits = _REDRAWN[schema.name](shape)
+            shape, kind, redrawn = (
+                (fits, schema.geometry[-1], redrawn + 1) if fits is not None else (shape, kind, redrawn)
+            )
         if kind and kind not in schema.geometry:
             lost[kind] = lost.get(kind, 0) + 1
             continue
@@ -149,6 +216,9 @@ def _fitting(
         shapes.append(shape)
     wanted = " or ".join(f"{kind}s" for kind in schema.geometry)
     notes += [f"{_rows(count)} with {kind}s left out: {schema.name} are {wanted}" for kind, count in lost.items()]
+    if redrawn:
+        how = "an area taken as its outline" if schema.name == "overhead" else "a line taken as a strip of some 2 m"
+        notes.append(f"{_rows(redrawn)} with {how}")
     if middles:
         notes.append(f"{_rows(middles)} with an area taken as a point in its middle")
     return object_array(shapes), kept
@@ -160,7 +230,7 @@ def _rows(count: int) -> str:
 
 def _belongs(fault: BadEntry, table: SourceTable, places: Sequence[int]) -> bool:
     """Tell whether a reader's fault is of a row that is used."""
-    return len(places) == len(table.shapes) or fault.row in {table.row(place) for place in places}
+    return not fault.column or len(places) == len(table.shapes) or fault.row in {table.row(place) for place in places}
 
 
 def _nowhere(
@@ -177,6 +247,11 @@ def _nowhere(
 
 class _RuleBrokenError(Exception):
     """A value breaks a rule; stays inside this module."""
+
+    def __init__(self, rule: str, column: str = "", value: str = "") -> None:
+        super().__init__(rule)
+        self.column = column
+        self.value = value
 
 
 class _Reader:
@@ -196,36 +271,59 @@ class _Reader:
         self._read = _READERS.get(column.kind, _as_text)
         self._by_fuel = column.kind == "fuels" and all(fuel_of(part) for part in parts) and self._tells_by_fuel()
         self.one_line = column.name.endswith("name")
+        self.notes: list[str] = []
+        self.day_first = self._find_day_first() if column.kind == "date" else None
 
     def _tells_by_fuel(self) -> bool:
         """Tell whether columns, one a fuel, say whether it is sold: by yes and no, or by its price."""
         told = {_text(cell).casefold() for cells in self._cells for cell in cells if cell is not None} - NO_VALUE
-        return bool(told) and all(text in _YES | _NO or text[0] in _PRICE_BEGINS for text in told)
+        return 2 * sum(_says_whether(text) for text in told) > len(told)
+
+    def _find_day_first(self) -> bool | None:
+        """Tell from days above 12 in a column of dates which of its numbers is the day; None where none tells."""
+        told: dict[bool, int] = {}
+        unsure = False
+        for place, cell in enumerate(self._cells[0] if self._cells else ()):
+            found = _DAY_FIRST.fullmatch(_text(cell)) if cell is not None else None
+            if found is None or found[2] == ".":
+                continue
+            first, second = int(found[1]), int(found[3])
+            if max(first, second) > _MONTHS:
+                told.setdefault(first > _MONTHS, place)
+            unsure = unsure or (max(first, second) <= _MONTHS and first != second)
+        if len(told) != 1:
+            return None
+        ((day_first, place),) = told.items()
+        if unsure:
+            order = "day" if day_first else "month"
+            self.notes.append(f"dates of {self._theirs!r} are read {order} first, as {self._table.row(place)} has them")
+        return day_first
 
     def read(self, place: int, faults: list[BadEntry]) -> object:
         """Read one cell; a fault of it is added to the others."""
         try:
             value = self._joined(place) if self._by_fuel else self._single(place)
         except _RuleBrokenError as broken:
-            cell = next((cells[place] for cells in self._cells if cells[place] is not None), "")
+            cell = broken.value or next((cells[place] for cells in self._cells if cells[place] is not None), "")
+            column = broken.column or self._theirs
             name = self._table.columns.get("name", self._table.columns.get("Name", ()))
             called = str(name[place] or "") if len(name) else ""
-            faults.append(
-                BadEntry(self._table.where, self._table.row(place), self._theirs, _text(cell), str(broken), called)
-            )
+            faults.append(BadEntry(self._table.where, self._table.row(place), column, _text(cell), str(broken), called))
             return None
         return self._set if value is None else value
 
     def _single(self, place: int) -> object:
         cell = self._cells[0][place] if self._cells else None
-        if cell is None or _text(cell).casefold() in NO_VALUE:
+        if cell is None:
             return None
-        if self._values:
-            found = self._values.get(_text(cell).casefold())
-            if found is None and not (isinstance(cell, str) and cell in self._column.choices):
-                found = self._values.get("*")
-            if found is not None:
-                return found
+        text = _text(cell).casefold()
+        found = self._values.get(text)
+        if found in {None, ""} and text in NO_VALUE:
+            return None
+        if found in {None, ""} and not (isinstance(cell, str) and cell in self._column.choices):
+            found = self._values.get("*")
+        if found not in {None, ""}:
+            return None if str(found).casefold() in NO_VALUE else found
         return self._read(cell, self)
 
     def _joined(self, place: int) -> object:
@@ -233,22 +331,28 @@ class _Reader:
         sold = set()
         for part, cells in zip(self._parts, self._cells, strict=True):
             text = "" if cells[place] is None else _text(cells[place]).casefold()
-            if text not in NO_VALUE | _NO:
-                sold.add(fuel_of(part))
+            if text in NO_VALUE | _NO:
+                continue
+            if not _says_whether(text):
+                remedy = f"correct it, or leave it empty where no {fuel_of(part)} is sold"
+                raise _RuleBrokenError(f"{_NOT_WHETHER}: {remedy}", part, _text(cells[place]))
+            sold.add(fuel_of(part))
         if not sold:
             raise _RuleBrokenError("says that it sells neither gasoline nor diesel: leave the row out, or correct it")
         return ",".join(fuel for fuel in self._column.choices if fuel in sold)
 
-    def number(self, cell: object) -> float:
+    def number(self, cell: object) -> float | None:
         """Read a number, in our unit."""
         if isinstance(cell, bool):
             raise _RuleBrokenError("must be a number")
         if isinstance(cell, int | float):
             return _kept(float(cell), self._factor)
         text = self._bare(_text(cell))
+        if self._column.name.startswith("price_") and text.casefold() in _YES | _NO - {"1", "0"}:
+            return None  # says whether it is sold, and `fuels` takes it from here
         found = _NUMBER.fullmatch(text)
         if found is None:
-            raise _RuleBrokenError("is no number: write it in digits, or leave it empty where it is not known")
+            raise _RuleBrokenError(f"{_NO_NUMBER}: write it in digits, or leave it empty where it is not known")
         number, unit = found["number"], found["unit"]
         if "," in number:
             if not self._table.decimal_comma:
@@ -268,7 +372,7 @@ class _Reader:
         if not self._column.name.startswith("price_"):
             return text
         text = re.sub(r"[\u20ac\u00a3$]", " ", text)
-        return " ".join(word for word in text.split() if word.lower() not in CURRENCIES)
+        return " ".join(word for word in text.split() if word.lower() not in MONEY)
 
     def _unit(self, text: str) -> str:
         words = re.findall(r"[a-z%]+", text.lower().replace("'", "ft"))
@@ -292,7 +396,7 @@ def _as_number(cell: object, reader: _Reader) -> object:
 
 def _as_integer(cell: object, reader: _Reader) -> object:
     number = reader.number(cell)
-    return int(number) if number.is_integer() else number
+    return int(number) if number is not None and number.is_integer() else number
 
 
 def _as_flag(cell: object, _: _Reader) -> object:
@@ -304,7 +408,7 @@ def _as_flag(cell: object, _: _Reader) -> object:
     raise _RuleBrokenError("is neither yes nor no")
 
 
-def _as_date(cell: object, _: _Reader) -> object:
+def _as_date(cell: object, reader: _Reader) -> object:
     if isinstance(cell, datetime):
         return cell.date()
     if isinstance(cell, date):
@@ -317,9 +421,10 @@ def _as_date(cell: object, _: _Reader) -> object:
         raise _RuleBrokenError("is no date: write it as 2026-06-20")
     first, sign, second, year = found.groups()
     a, b = int(first), int(second)
-    if sign != "." and a <= 12 and b <= 12 and a != b:
+    turned = sign != "." and (b > _MONTHS or (reader.day_first is False and a <= _MONTHS))
+    if sign != "." and a <= _MONTHS and b <= _MONTHS and a != b and reader.day_first is None:
         raise _RuleBrokenError("may be either of two days: write it as 2026-06-20")
-    day, month = (b, a) if sign != "." and b > 12 else (a, b)
+    day, month = (b, a) if turned else (a, b)
     try:
         return date(int(year), month, day)
     except ValueError as error:
@@ -327,13 +432,31 @@ def _as_date(cell: object, _: _Reader) -> object:
 
 
 def _as_fuels(cell: object, _: _Reader) -> object:
-    fuels = fuels_in(_text(cell))
+    text = _text(cell)
+    if text.casefold() in NO_FUEL:
+        return "no"
+    fuels = fuels_in(text)
     if not fuels:
         raise _RuleBrokenError(
-            "names something that is neither gasoline nor diesel: leave it out, or say in a recipe what it is, under"
-            " [source.values.fuels]"
+            "names something that is neither gasoline nor diesel: leave it out, write no where neither is sold, or"
+            " say in a recipe what it is, under [source.values.fuels]"
         )
     return fuels
+
+
+def _as_hours(cell: object, _: _Reader) -> object:
+    text = _text(cell)
+    hours = plain_hours(text)
+    if not hours:
+        raise _RuleBrokenError(
+            f"can't be read as hours in one way only: {HOURS_REMEDY}; a recipe can say it for all rows"
+        )
+    return hours
+
+
+def _says_whether(text: str) -> bool:
+    """Tell whether a cell of a fuel's own column says whether it is sold: by yes or no, or by a price."""
+    return text in _YES | _NO or text[0] in _PRICE_BEGINS
 
 
 def _as_text(cell: object, reader: _Reader) -> object:
@@ -349,6 +472,7 @@ _READERS: dict[str, Callable[[object, _Reader], object]] = {
     "flag": _as_flag,
     "date": _as_date,
     "fuels": _as_fuels,
+    "hours": _as_hours,
 }
 
 

@@ -30,6 +30,7 @@ _LONGITUDE = ("lon", "long", "lng", "longitude", "lon dd", "x", "xcoord", "x coo
 _BOTH = ("position", "pos", "positions", "coordinates", "coordinate", "coords", "lat lon", "latlon", "location")
 _DECIMAL_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 _STATED = re.compile(r"sep=(?P<mark>[,;\t])\r?\n", re.IGNORECASE)  # how some spreadsheets say what parts the columns
+_MARKS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _EXAMPLE = "name,lat,lon,fuels"
 
 
@@ -76,10 +77,21 @@ def read_csv_table(path: Path) -> SourceTable:
     faults: list[BadEntry] = []
     for line, row in rows:
         if len(row) != len(names) and any(cell.strip() for cell in row[len(names) :]):
-            rule = f"has {len(row)} cells, and the first line names {len(names)} columns: look for a stray {mark!r}"
-            faults.append(BadEntry(str(path), f"line {line:,}", "", "", rule))
+            hint = ", such as the decimal comma of a number: write it with a point" if mark == "," else ""
+            rule = (
+                f"has {len(row)} cells, and the first line names {len(names)} columns: look for a stray {mark!r}{hint}"
+            )
+            faults.append(BadEntry(str(path), f"line {line:,}", "", "", rule, _called(row, names)))
+            cells.append([""] * len(names))  # nobody knows which cell belongs to which column
+            lines.append(line)
+            shapes.append(None)
+            continue
         padded = [*row, *[""] * (len(names) - len(row))][: len(names)]
         shape, fault = _place(path, line, padded, names, at, comma=comma)
+        if fault and len(at) == 1 and _is_split(padded, names.index(at[0])):
+            rule = "has its position in two cells, so that all behind it stand one too far: put both into one"
+            fault = BadEntry(str(path), f"line {line:,}", at[0], fault.value, rule, _called(row, names))
+            padded = [""] * len(names)
         faults += [fault] if fault else []
         cells.append(padded)
         lines.append(line)
@@ -91,8 +103,7 @@ def read_csv_table(path: Path) -> SourceTable:
         for place, name in enumerate(names)
         if name and name not in at
     }
-    parted = {",": "commas", ";": "semicolons", "\t": "tabs"}[mark]
-    notes = [f"columns parted by {parted}, position from {' and '.join(at)}"]
+    notes = [f"columns parted by {_MARKS[mark]}, position from {' and '.join(at)}"]
     nameless = [place for place, name in enumerate(names) if not name and any(row[place].strip() for row in cells)]
     if nameless:
         numbers = ", ".join(str(place + 1) for place in nameless)
@@ -181,6 +192,19 @@ def _place(
         rule = f"{error.problem}{f': {error.remedy}' if error.remedy else ''}"
         return None, BadEntry(*entry, error.where, given, rule)
     return shapely.Point(lon, lat), None
+
+
+def _is_split(row: Sequence[str], place: int) -> bool:
+    """Tell whether a cell and the one behind it each hold one number of degrees."""
+    pair = row[place : place + 2]
+    return len(pair) == 2 and all(
+        re.fullmatch(r"[+-]?\d{1,3}[.,]\d+\s*\u00b0?\s*[NSEWnsew]?", cell.strip()) for cell in pair
+    )
+
+
+def _called(row: Sequence[str], names: Sequence[str]) -> str:
+    """Return what a row with too many cells is likely called: its first cell, where the first column is for names."""
+    return row[0].strip() if names[0].lower() in {"name", "dock", "place", "title"} else ""
 
 
 def _text(path: Path) -> str:

@@ -6,6 +6,7 @@
     ├── InputError          bad input: file, row or option, value, limit, what to do
     │   ├── LayersError     every bad row of a region's layers at once
     │   ├── SourceError     (layers.tables) every bad row of the files that a region is built of
+    │   ├── NoSystemError   (layers.tables) a file that doesn't say its reference system
     │   └── BoatFileError   (routeplan.boats) every fault of a boat file at once
     ├── NeverOpensError     (layers.hours) hours that stay shut for longer than they are looked ahead
     └── NoPassageError      (routeplan.plans) no plan keeps the rules

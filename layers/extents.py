@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 
     Extent = tuple[float, float, float, float]
 
-__all__ = ["extent_around", "rounded_outwards", "wide_nmi"]
+__all__ = ["LONGEST_NMI", "extent_around", "rounded_outwards", "wide_nmi"]
+
+LONGEST_NMI = 1_500.0  # [nmi] from corner to corner: in longer waters one plane bends lengths and stand-offs too much
 
 _GEOD = Geod(ellps="WGS84")
 

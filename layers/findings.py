@@ -28,6 +28,7 @@ from layers.findings_rows import (
     find_old,
     find_rules,
     find_unusual,
+    find_warned,
 )
 from layers.findings_seen import Seen
 from layers.findings_shapes import find_bridge_doubts, find_land_over_land, find_stray_places
@@ -73,7 +74,14 @@ def find_doubts(region: Region, *, today: date) -> tuple[Finding, ...]:
     ['the direction of its traffic is not known']
     """
     seen = Seen(region, today)
-    found = [*region.notes, *find_absent(seen), *find_old(seen), *find_misplaced(seen), *find_unusual(seen)]
+    found = [
+        *region.notes,
+        *find_absent(seen),
+        *find_warned(seen),
+        *find_old(seen),
+        *find_misplaced(seen),
+        *find_unusual(seen),
+    ]
     if not extent_is_wrong(found):
         found += [
             *find_bare_sides(seen),

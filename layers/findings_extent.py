@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from layers.extents import LONGEST_NMI, wide_nmi
 from layers.findings_kinds import EXTENT, Finding
 from layers.findings_seen import names_of, row_numbers
 from layers.schema import LAYERS
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     Extent = tuple[float, float, float, float]
     Points = NDArray[np.float64]
 
-__all__ = ["extent_is_wrong", "find_misplaced"]
+__all__ = ["extent_is_wrong", "find_misplaced", "holds", "other_extents"]
 
 _FEW = 0.2  # the most of all rows that may lie in an extent that is wrong: a shape of half the world lies in any
 _NEARLY_ALL = 0.8  # of the rows outside, that another extent has to hold
@@ -51,6 +52,11 @@ def find_misplaced(seen: Seen) -> Iterator[Finding]:
     if wrong is not None:
         yield wrong
         return
+    if (long_nmi := wide_nmi(seen.region.about.extent)) > LONGEST_NMI:
+        problem = (
+            f"is {long_nmi:,.0f} nmi from corner to corner: over {LONGEST_NMI:,.0f} nmi lengths and stand-offs are off"
+        )
+        yield Finding(EXTENT, 0, "", problem, "make it smaller in region.toml", "extent")
     for name in LAYERS:
         yield from _misplaced_rows(seen, name)
 
@@ -83,8 +89,8 @@ def _wrong_extent(seen: Seen) -> Finding | None:
     if not len(points) or total - len(points) > _FEW * total:
         return None
     given = seen.region.about.extent
-    for words, extent in _other_extents(given):
-        held = int(_holds(extent, points).sum())
+    for words, extent in other_extents(given):
+        held = int(holds(extent, points).sum())
         if held >= _NEARLY_ALL * len(points):
             new = ", ".join(f"{bound:g}" for bound in extent)
             problem = f"{len(points)} of {total} rows lie outside it; {words}, it would hold {held} of them"
@@ -94,7 +100,24 @@ def _wrong_extent(seen: Seen) -> Finding | None:
     return Finding(EXTENT, 0, "", problem, remedy, "extent", "wrong")
 
 
-def _other_extents(given: Extent) -> Iterator[tuple[str, Extent]]:
+def other_extents(given: Extent) -> Iterator[tuple[str, Extent]]:
+    """[deg] Make the extents that may have been meant.
+
+    Parameters
+    ----------
+    given
+        [deg] West, south, east, north.
+
+    Yields
+    ------
+    tuple[str, Extent]
+        What is changed, and the extent.
+
+    Examples
+    --------
+    >>> dict(other_extents((70, 23, 71, 27)))["with longitudes and latitudes exchanged"]
+    (23, 70, 27, 71)
+    """
     west, south, east, north = given
     yield "with the signs of west and east changed", (-east, south, -west, north)
     yield "with the signs of south and north changed", (west, -north, east, -south)
@@ -105,7 +128,21 @@ def _other_extents(given: Extent) -> Iterator[tuple[str, Extent]]:
         yield "with longitudes and latitudes exchanged", (south, west, north, east)
 
 
-def _holds(extent: Extent, points: Points) -> NDArray[np.bool_]:
+def holds(extent: Extent, points: Points) -> NDArray[np.bool_]:
+    """Tell which points lie in an extent.
+
+    Parameters
+    ----------
+    extent
+        [deg] West, south, east, north; a west above the east crosses the 180th meridian.
+    points
+        [deg] n x 2: longitude and latitude.
+
+    Returns
+    -------
+    NDArray[np.bool_]
+        A flag for each.
+    """
     west, south, east, north = extent
     lon, lat = points[:, 0], points[:, 1]
     across = (lon >= west) & (lon <= east) if west <= east else (lon >= west) | (lon <= east)
@@ -134,8 +171,8 @@ def _misplaced_rows(seen: Seen, name: str) -> Iterator[Finding]:
     why = np.full(len(away), "", dtype=object)
     extent = seen.region.about.extent
     for words, signs in _FLIPS.items():
-        why[(why == "") & _holds(extent, points * np.array(signs))] = f"with {words} changed"
-    why[(why == "") & _holds(extent, points[:, ::-1])] = "with longitude and latitude exchanged"
+        why[(why == "") & holds(extent, points * np.array(signs))] = f"with {words} changed"
+    why[(why == "") & holds(extent, points[:, ::-1])] = "with longitude and latitude exchanged"
     names = names_of(seen.region, name)
     for place in np.flatnonzero(at_zero):
         called = names[place]
@@ -154,6 +191,8 @@ def _misplaced_rows(seen: Seen, name: str) -> Iterator[Finding]:
             called = names[place]
             yield Finding(name, numbers[place], called, problem, "correct it", "misplaced", "wrong", shapes[place])
     rest = away[why == ""]
+    if name in {"land", "hazards"} and len(rest):  # what lies just outside counts, and building a region keeps it
+        rest = rest[~shapely.intersects(seen.wider_box, seen.shapes(name)[rest])]
     if name in {"land", "depth"} and len(rest) > 1:  # charts of the neighbourhood often come along
         problem = f"{len(rest)} rows lie outside the region's extent, the first is row {numbers[rest[0]]}"
         yield Finding(name, 0, "", problem, "correct them, or widen the extent", "beyond")

@@ -11,6 +11,7 @@ import numpy as np
 from layers.findings_kinds import Finding
 from layers.findings_seen import name_of
 from layers.hours import NeverOpensError, read_hours
+from layers.s57_codes import FUELS_ASSUMED
 from layers.schema import LAYERS
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ __all__ = [
     "find_old",
     "find_rules",
     "find_unusual",
+    "find_warned",
 ]
 
 STALE_DAYS = 365  # days; a season that has passed without anybody asking
@@ -116,6 +118,24 @@ def find_old(seen: Seen) -> Iterator[Finding]:
             problem = f"its source ({title}) is dated {day}, {int(years)} years ago{others}"
             remedy = f"look for a newer edition: over {CHART_YEARS} years banks, marks, bridges and rules change"
             yield Finding(names[0], 0, "", problem, remedy, "old-chart")
+
+
+def find_warned(seen: Seen) -> Iterator[Finding]:
+    """Find layers whose source comes with a warning, such as depths from two datums.
+
+    Parameters
+    ----------
+    seen
+        The region.
+
+    Yields
+    ------
+    Finding
+        One a layer.
+    """
+    for name, source in seen.region.about.sources.items():
+        if source.warning and name in seen.region.present:
+            yield Finding(name, 0, "", f"beware: {source.warning}", "", "warning")
 
 
 def find_unusual(seen: Seen) -> Iterator[Finding]:
@@ -216,6 +236,9 @@ def find_dock_doubts(seen: Seen) -> Iterator[Finding]:
         unknown += ["hours"] if dock.opening_hours is None else []
         unknown += ["depth"] if np.isnan(dock.depth_m) else []
         at = dock.geometry
+        if dock.note and FUELS_ASSUMED in dock.note:
+            problem = "which fuels it sells isn't known: both are assumed, and it may not have yours"
+            yield Finding("docks", row, dock.name, problem, "ask the dock", "dock-fuels", "unknown", at)
         if unknown:
             problem = f"not known: {', '.join(unknown)}"
             yield Finding("docks", row, dock.name, problem, "ask the dock", "dock-unknown", "unknown", at)

@@ -43,6 +43,9 @@ class Seen:
         """[deg] The extent with longitudes that run on."""
         self.box = shapely.box(*self.bounds)
         shapely.prepare(self.box)
+        west, south, east, north = self.bounds
+        self.wider_box = shapely.box(west - _MARGIN_DEG, south - _MARGIN_DEG, east + _MARGIN_DEG, north + _MARGIN_DEG)
+        """[deg] The extent with what lies near it."""
         self._shapes: dict[str, NDArray[np.object_]] = {}
 
     def shapes(self, layer: str) -> NDArray[np.object_]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +34,9 @@ __all__ = ["CHARTS", "Gathered", "GatheredLayer", "GatheredRow"]
 
 CHARTS = "chart cells"  # what rows from S-57 cells are said to come from
 LAND_MARGIN_DEG = 0.05  # [deg] of land kept beyond the extent, so that the shores just outside count
+HAZARD_MARGIN_DEG = 0.03  # [deg] of hazards kept beyond the extent: 2 km and more, what they are kept off reaches in
 MOST_CORNERS = 4_000_000  # in a layer: as GeoJSON some 200 MB, and more than a planner can hold
+_MOST_STRAYS = 10  # rows of a table that are told one by one
 _LONGEST = 500  # characters of a line of a source
 
 
@@ -53,6 +56,8 @@ class GatheredRow:
         Which row, as the file counts them.
     theirs
         What the file calls our columns.
+    source
+        Where it comes from, as plans tell it; None where nothing says.
     """
 
     values: dict[str, object]
@@ -60,6 +65,7 @@ class GatheredRow:
     file: str
     row: str
     theirs: dict[str, str]
+    source: Source | None = None
 
     @property
     def told(self) -> str:
@@ -75,23 +81,26 @@ class GatheredLayer:
     ----------
     rows
         The rows, in the order of sources.
-    sources
-        Where they come from, one a table.
     """
 
     rows: list[GatheredRow] = field(default_factory=list)
-    sources: list[Source] = field(default_factory=list)
+
+    @property
+    def sources(self) -> list[Source]:
+        """Where the rows that are there come from, each once."""
+        return list({id(row.source): row.source for row in self.rows if row.source is not None}.values())
 
     @property
     def source(self) -> Source:
         """All sources as one: each of its lines says all of them."""
-        if len(self.sources) == 1:
-            return self.sources[0]
+        sources = self.sources
+        if len(sources) == 1:
+            return sources[0]
         joined: dict[str, Any] = {}
-        for key in ("title", "publisher", "edition", "licence", "datum"):
-            text = "; ".join(dict.fromkeys(value for source in self.sources if (value := getattr(source, key))))
+        for key in ("title", "publisher", "edition", "licence", "datum", "warning"):
+            text = "; ".join(dict.fromkeys(value for source in sources if (value := getattr(source, key))))
             joined[key] = (text if len(text) <= _LONGEST else f"{text[: _LONGEST - 4]} ...") or None
-        dates = {source.date for source in self.sources}
+        dates = {source.date for source in sources}
         return Source(**joined, date=dates.pop() if len(dates) == 1 else None)
 
 
@@ -109,6 +118,8 @@ class Gathered:
         self.layers: dict[str, GatheredLayer] = {}
         self.repairs: list[Repair] = []
         self.faults: list[BadEntry] = []
+        self.strays: list[str] = []
+        """Rows left out that would lie inside with a sign changed or exchanged, in words."""
 
     def add(
         self, table: SourceTable, guess: SourceGuess, rows: Rows, progress: Callable[[float], None] | None = None
@@ -140,16 +151,27 @@ class Gathered:
         gone = {place for place, shape in enumerate(fitted.shapes) if shape is None and rows.shapes[place] is not None}
         self._note_repairs(name, table.where, [table.row(place) for place in rows.places], names, fitted, gone)
         layer = self.layers.setdefault(name, GatheredLayer())
+        source = _source_of(guess.source)
         bad = {(fault.file, fault.row) for fault in rows.faults}
+        theirs = dict(guess.source.columns)
         for place in range(len(rows.places)):
             origin = (table.where, table.row(rows.places[place]))
             if place not in gone and origin not in bad:  # what has a fault is told already
                 values = {column: cells[place] for column, cells in rows.columns.items()}
-                layer.rows.append(GatheredRow(values, fitted.shapes[place], *origin, dict(guess.source.columns)))
+                layer.rows.append(GatheredRow(values, fitted.shapes[place], *origin, theirs, source))
         used = len(rows.places) - len(gone)
-        layer.sources += [_source_of(guess.source)] if used else []
         told = [str(names[place]) for place in fitted.outside if names[place] is not None and name != "land"]
-        hint = _moved_inside(rows.shapes[fitted.outside], self._window(name))
+        hints = {} if name in {"land", "depth"} else _moved_inside(rows.shapes[fitted.outside], self._window(name))
+        lost = [
+            (f"{table.where}, {table.row(rows.places[place])}", str(names[place] or ""), hints[number])
+            for number, place in enumerate(fitted.outside)
+            if number in hints
+        ]
+        self.strays += _told_strays(table.where, lost)
+        counts = Counter(hints.values())
+        hint = "; ".join(
+            f"{count:,} of these would lie inside {how}: are they written so?" for how, count in counts.items()
+        )
         notes = (*table.notes, *rows.notes, *_fates(fitted, told), *([hint] if hint else []))
         return TableReport(guess, len(table.shapes), used, notes)
 
@@ -172,8 +194,7 @@ class Gathered:
         for place, shape in enumerate(fitted.shapes):
             if shape is not None:
                 values = {column: cells[place] for column, cells in raw.columns.items()}
-                layer.rows.append(GatheredRow(values, shape, CHARTS, numbers[place], {}))
-        layer.sources += [source] if source is not None else []
+                layer.rows.append(GatheredRow(values, shape, CHARTS, numbers[place], {}, source))
 
     def checked(self, zone: ZoneInfo) -> dict[str, Any]:
         """Hold every layer against its schema; what breaks it is added to the faults.
@@ -234,7 +255,7 @@ class Gathered:
         return next((row.told for row in rows if row.values.get(column) is not None), "")
 
     def _window(self, name: str) -> Any:
-        return window_of(self.extent, LAND_MARGIN_DEG if name == "land" else 0.0)
+        return window_of(self.extent, {"land": LAND_MARGIN_DEG, "hazards": HAZARD_MARGIN_DEG}.get(name, 0.0))
 
     def _note_repairs(
         self, name: str, where: str, numbers: Sequence[str], names: Sequence[object], fitted: Fitted, gone: set[int]
@@ -258,19 +279,33 @@ def _fates(fitted: Fitted, outside: Sequence[str]) -> list[str]:
     return notes
 
 
-def _moved_inside(outside: Any, window: Any) -> str:
-    """Say what would bring points that lie outside to where they may have been meant."""
-    points = outside[shapely.get_type_id(outside) == 0]
-    lonlat = shapely.get_coordinates(points)
+def _moved_inside(outside: Any, window: Any) -> dict[int, str]:
+    """Say what would bring shapes that lie outside to where they may have been meant, by their place among them."""
+    lonlat = shapely.get_coordinates(shapely.centroid(shapely.envelope(outside)))
+    found: dict[int, str] = {}
+    if not len(lonlat) or len(lonlat) != len(outside):
+        return found
     for words, moved in (
         ("with the sign of the longitude changed", lonlat * (-1, 1)),
         ("with the sign of the latitude changed", lonlat * (1, -1)),
         ("with latitude and longitude exchanged", lonlat[:, ::-1]),
     ):
-        inside = int(np.count_nonzero(shapely.intersects_xy(window, *moved.T)))
-        if inside:
-            return f"{inside:,} of these would lie inside {words}: are they written so?"
-    return ""
+        for place in np.flatnonzero(shapely.intersects_xy(window, *moved.T)).tolist():
+            found.setdefault(place, words)
+    return found
+
+
+def _told_strays(where: str, lost: Sequence[tuple[str, str, str]]) -> list[str]:
+    """Say which rows are left out and may have been meant to be inside."""
+    told = []
+    for row, name, how in lost[:_MOST_STRAYS]:
+        called = f" ({name})" if name else ""
+        told.append(
+            f"{row}{called} lies outside the extent and is left out; {how} it would lie inside: is it written so?"
+        )
+    if rest := len(lost) - len(told):
+        told.append(f"{where}: {rest:,} more rows that lie outside would lie inside with a sign changed or exchanged")
+    return told
 
 
 def _rows(count: int) -> str:
@@ -283,14 +318,38 @@ def _in_their_words(fault: Any, rows: Sequence[GatheredRow]) -> list[BadEntry]:
         row = rows[fault.row - 1]
         theirs = row.theirs.get(fault.column) or fault.column
         called = "" if fault.column == "name" else str(row.values.get("name") or "")
-        return [BadEntry(row.file, row.row, theirs, fault.value, fault.rule, called)]
+        return [BadEntry(row.file, row.row, theirs, fault.value, f"{fault.rule}{_remedy(fault)}", called)]
     rule = (
         f"none of its columns is known to be {fault.column}, which every row of layer {fault.layer} needs: call one so,"
         " or say in a recipe which one it is ([source.columns]), or what it is for all rows ([source.set])"
+        f"{_choices(fault)}"
     )
     return [BadEntry(file, "", "", "", rule) for file in dict.fromkeys(row.file for row in rows)]
 
 
+def _remedy(fault: Any) -> str:
+    """Say what to do about a cell that is empty and may not be."""
+    if not fault.rule.startswith("is missing"):
+        return ""
+    if (fault.layer, fault.column) == ("docks", "fuels"):
+        return (
+            ": say what it sells, or write no where it sells none, and the row is left out; for all such rows a recipe"
+            ' says it: [source.set] fuels = "no"'
+        )
+    choices = _choices(fault)
+    return (
+        f": give it, or say it for all such rows in a recipe{choices}" if choices else ": give it, or leave the row out"
+    )
+
+
+def _choices(fault: Any) -> str:
+    """Show how a recipe says for all rows what one column with a choice of words is; empty for other columns."""
+    column = next((column for column in LAYERS[fault.layer].columns if column.name == fault.column), None)
+    if column is None or not column.choices or column.kind != "choice":
+        return ""
+    return f': [source.set] {column.name} = "{column.choices[0]}" (or {", ".join(column.choices[1:])})'
+
+
 def _source_of(source: RecipeSource) -> Source:
-    keys = ("title", "publisher", "edition", "date", "licence", "datum")
+    keys = ("title", "publisher", "edition", "date", "licence", "datum", "warning")
     return Source(**{key: getattr(source, key) for key in keys})

@@ -20,7 +20,7 @@ from layers.synonyms import (
     TELLING,
     WORLD_COASTS,
 )
-from layers.value_guesses import guess_constants, guess_values
+from layers.value_guesses import choice_for, guess_constants, guess_values
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -29,7 +29,10 @@ if TYPE_CHECKING:
     from layers.schema import LayerSchema
     from layers.tables import SourceTable
 
-__all__ = ["SourceGuess", "guess_currency", "guess_source"]
+__all__ = ["SourceGuess", "guess_currency", "guess_source", "why_unknown"]
+
+_REDRAWN = {"hazards": ("line",), "overhead": ("polygon",)}  # kinds that `converting` makes shapes of the layer of
+_PLAIN_RULES = frozenset({"no-entry", "no-wake", "speed-limit", "traffic-lane"})  # a table called so holds zones
 
 _KINDS = {
     "Point": "point",
@@ -58,6 +61,8 @@ class SourceGuess:
         Those that aren't, each with a hint where one looks like ours.
     assumed
         What was filled in for rows that say nothing, in words.
+    unsaid
+        What isn't understood and is for a person to say, in words.
     """
 
     where: str
@@ -66,6 +71,7 @@ class SourceGuess:
     columns: tuple[ColumnGuess, ...] = ()
     unused: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    unsaid: tuple[str, ...] = ()
 
 
 def guess_source(table: SourceTable, given: RecipeSource) -> SourceGuess | None:
@@ -90,7 +96,7 @@ def guess_source(table: SourceTable, given: RecipeSource) -> SourceGuess | None:
     """
     where = table.where
     kind, why, title, licence = given.as_, "", None, None
-    if kind is None:
+    if not kind:
         found = _guess_layer(table)
         if found is None:
             return None
@@ -107,7 +113,7 @@ def guess_source(table: SourceTable, given: RecipeSource) -> SourceGuess | None:
         return SourceGuess(where, named.model_copy(update={"title": given.title}), why)
     schema = LAYERS[kind]
     chosen = guess_columns(table, schema, given)
-    values, assumed_values = guess_values(table, schema, given, chosen)
+    values, assumed_values, unsaid = guess_values(table, schema, given, chosen)
     set_, assumed = guess_constants(table, schema, given, chosen)
     used = {part for guess in chosen for part in parts_of_name(table, guess.theirs)} | set(given.where)
     unused = [
@@ -123,7 +129,30 @@ def guess_source(table: SourceTable, given: RecipeSource) -> SourceGuess | None:
             "set_": set_,
         }
     )
-    return SourceGuess(where, full, why, tuple(chosen), tuple(unused), (*assumed_values, *assumed))
+    return SourceGuess(where, full, why, tuple(chosen), tuple(unused), (*assumed_values, *assumed), tuple(unsaid))
+
+
+def why_unknown(table: SourceTable) -> str:
+    """Say why a table wasn't taken for any layer.
+
+    Parameters
+    ----------
+    table
+        The table.
+
+    Returns
+    -------
+    str
+        In words: that nothing tells it, or that its shapes are of another kind than its name needs.
+    """
+    words = {singular(word) for word in words_of(f"{table.path.stem} {table.name}")}
+    for layer, schema in LAYERS.items():
+        if words & LAYER_WORDS[layer] or layer in {table.name.lower(), table.path.stem.lower()}:
+            wanted = " or ".join(f"{kind}s" for kind in schema.geometry)
+            return (
+                f"its name says {layer}, but it holds {_spoken_kinds(_kinds_in(table))}, and {layer} must be {wanted}"
+            )
+    return "nothing tells what it holds"
 
 
 def guess_currency(tables: Iterable[SourceTable], guesses: Iterable[SourceGuess]) -> str | None:
@@ -171,18 +200,18 @@ def _guess_layer(table: SourceTable) -> tuple[str, str, str | None, str | None] 
         return layer, f"its name says {what}", *known
     kinds = _kinds_in(table)
     fitting = {name: sum(map(kinds.count, schema.geometry)) * 2 >= len(kinds) for name, schema in LAYERS.items()}
+    fitting["overhead"] = sum(kinds.count(kind) for kind in ("line", "polygon")) * 2 >= len(kinds)
     if not kinds:
         return SKIP, "it has no rows with a shape", None, None
     for name in (table.name.lower(), stem):
-        if fitting.get(name):
+        if name in LAYERS and set(kinds) & {*LAYERS[name].geometry, *_REDRAWN.get(name, ())}:
             return name, "its name is the layer's", None, None
-    words = {singular(word) for word in words_of(f"{table.path.stem} {table.name}")}
     scores: dict[str, tuple[float, str]] = {}
     for layer, schema in LAYERS.items():
         if not fitting[layer]:
             continue
         telling = [c for c in TELLING.get(layer, ()) if best_match(table, schema, c) is not None]
-        hits = sorted(words & LAYER_WORDS[layer])
+        hits = _words_for(layer, table)
         reasons = [f"it has a column for {' and '.join(_spoken(c) for c in telling)}"] if telling else []
         reasons += [f"its name has {' and '.join(hits)}"] if hits else []
         score = 4.0 * bool(telling) + 0.5 * len(telling) + 3.0 * bool(hits)
@@ -194,6 +223,13 @@ def _guess_layer(table: SourceTable) -> tuple[str, str, str | None, str | None] 
         return None
     best = max(scores, key=lambda layer: scores[layer][0])
     return best, scores[best][1], None, None
+
+
+def _words_for(layer: str, table: SourceTable) -> list[str]:
+    """List the words of a table's name that tell a layer."""
+    words = {singular(word) for word in words_of(f"{table.path.stem} {table.name}")}
+    rule = choice_for("zones", "rule", table.name or table.path.stem) if layer == "zones" else ""
+    return sorted(words & LAYER_WORDS[layer]) or ([rule] if rule in _PLAIN_RULES else [])
 
 
 def _spoken_kinds(kinds: Sequence[str]) -> str:

@@ -215,7 +215,7 @@ def _short_way(part: Any) -> tuple[float | None, Any]:
 
 
 def _fit_polygon(out: Fitted, place: int, shape: Any, window: Any, where: Callable[[int], str]) -> Any:
-    cuts = out.cut
+    cuts, mends = out.cut, len(out.mends)
     shape = _near_parts(out, shape, window)
     was_cut = out.cut > cuts
     try:
@@ -231,7 +231,8 @@ def _fit_polygon(out: Fitted, place: int, shape: Any, window: Any, where: Callab
         said = " ".join(str(error).split())[:120]
         raise InputError(where(place), f"its shape can't be mended: {said}", remedy="draw it anew") from error
     parts = [part for part in shapely.get_parts(shapely.get_parts(shape)) if part.geom_type == "Polygon"]
-    kept = [part for part in parts if area_m2(part) >= SLIVER_M2]
+    whole = out.cut == cuts and len(out.mends) == mends  # as it was drawn, however small: a pile or an islet
+    kept = parts if whole else [part for part in parts if area_m2(part) >= SLIVER_M2]
     out.slivers += len(parts) - len(kept)
     if not kept:
         if not parts:

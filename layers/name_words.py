@@ -12,7 +12,13 @@ if TYPE_CHECKING:
 
 __all__ = ["has_values", "singular", "words_of"]
 
-_RATES = {r"\bkm ?/ ?h\b": "kmh", r"\bm ?/ ?s\b": "mps", r"\bl ?/ ?min\b": "lpm"}
+_RATES = {
+    r"\bu\.\s?s\.": "us",
+    r"\bu\.\s?k\.": "uk",
+    r"\bkm ?/ ?h\b": "kmh",
+    r"\bm ?/ ?s\b": "mps",
+    r"\bl ?/ ?min\b": "lpm",
+}
 _SIGNS = {"\u20ac": " eur ", "\u00a3": " gbp ", "$": " ", "%": " percent ", "\u00b0": " "}
 
 

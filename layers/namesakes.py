@@ -11,6 +11,7 @@ from pyproj import Geod
 
 from layers.gathering import CHARTS
 from layers.plane import METRES_PER_NMI
+from layers.s57_codes import FUELS_ASSUMED
 from layers.tables import BadEntry
 
 if TYPE_CHECKING:
@@ -59,11 +60,20 @@ def _note(layer: str, row: GatheredRow, other: GatheredRow, faults: list[BadEntr
         return f"{layer}: {called!r} is there twice over, {other.told} and {row.told}: kept once"
     if row.file == CHARTS:
         if other.file != CHARTS and away_nmi < _SAME_PLACE_NMI:
-            return f"{layer}: {called!r} is taken from {other.told}, and not from the chart"
+            return f"{layer}: {called!r} is taken from {other.told}, and not from the chart{_contradiction(row, other)}"
         return ""
     rule = f"has the name of another, {other.told}, and differs from it: rename one, so that a plan can name it"
     faults.append(BadEntry(row.file, row.row, "name", str(called), rule))
     return ""
+
+
+def _contradiction(charted: GatheredRow, own: GatheredRow) -> str:
+    """Say where the chart and a file differ on what a dock sells."""
+    on_chart, in_file = charted.values.get("fuels"), own.values.get("fuels")
+    assumed = FUELS_ASSUMED in str(charted.values.get("note") or "")
+    if assumed or not on_chart or not in_file or on_chart == in_file:
+        return ""
+    return f"; they contradict: it sells {in_file} by the file and {on_chart} by the chart, so ask the dock"
 
 
 def _apart_nmi(one: Any, other: Any) -> float:

@@ -47,10 +47,11 @@ from layers.units import UNITS, unit_kind
 if TYPE_CHECKING:
     import os
 
-__all__ = ["CELLS", "SKIP", "Recipe", "RecipeSource", "read_recipe", "write_recipe"]
+__all__ = ["CELLS", "SKIP", "TO_SAY", "Recipe", "RecipeSource", "read_recipe", "write_recipe"]
 
 CELLS = "cells"  # what a folder of S-57 cells is
 SKIP = "skip"  # what is not to be used
+TO_SAY = ""  # what a recipe leaves for a person to fill in
 _LIMIT_BYTES = 1_000_000  # bytes: a recipe of ten thousand lines
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -75,20 +76,21 @@ class RecipeSource(_Frozen):
     layer
         The table in the file; empty where it has one, or all of them are meant.
     as_
-        Which of our layers it is, ``cells`` for S-57, ``skip`` to leave it out; None to have it guessed.
+        Which of our layers it is, ``cells`` for S-57, ``skip`` to leave it out; None, or empty, to have it guessed.
     columns
         Their column, by ours; an empty one is not to be used.
     units
         The unit that their numbers are in, by our column.
     values
-        By our column: what each of their values is in ours.
+        By our column: what each of their values is in ours; an empty one is still to be filled in, ``unknown`` says
+        that nothing is known.
     set
         By our column: what rows have that have nothing there.
     where
         By their column: only rows with one of these values are used.
     crs
         The reference system of a file that doesn't say its own.
-    title, publisher, edition, date, licence, datum
+    title, publisher, edition, date, licence, datum, warning
         Where it comes from; see `layers.Source`.
     """
 
@@ -107,13 +109,14 @@ class RecipeSource(_Frozen):
     date: Day | None = None
     licence: Text | None = None
     datum: Text | None = None
+    warning: Text | None = None
 
     @model_validator(mode="after")
     def _possible(self) -> RecipeSource:
         kinds = (*LAYERS, CELLS, SKIP)
-        if self.as_ is not None and self.as_ not in kinds:
-            raise ValueError(f"as must be one of {', '.join(kinds)}, not {self.as_!r}{_near(self.as_, kinds)}")
-        if self.as_ is None or self.as_ not in LAYERS:
+        if self.as_ not in {None, TO_SAY, *kinds}:
+            raise ValueError(f"as must be one of {', '.join(kinds)}, not {self.as_!r}{_near(str(self.as_), kinds)}")
+        if not self.as_ or self.as_ not in LAYERS:
             return self
         known = {column.name: column for column in LAYERS[self.as_].columns}
         for key, names in (
@@ -226,12 +229,17 @@ def write_recipe(recipe: Recipe) -> str:
     lines = _pairs(recipe.model_dump(by_alias=True, exclude={"sources"}))
     for source in recipe.sources:
         plain = {key: value for key, value in source.model_dump(by_alias=True).items() if value not in ("", {}, None)}
-        lines += ["", "[[source]]", *_pairs({key: v for key, v in plain.items() if not isinstance(v, dict)})]
+        told = [f'as = ""  # fill in: {", ".join((*LAYERS, SKIP))}'] if source.as_ == TO_SAY else []
+        lines += ["", "[[source]]", *_pairs({key: v for key, v in plain.items() if not isinstance(v, dict)}), *told]
         for key in ("columns", "units", "where", "set"):
             if key in plain:
                 lines += ["", f"[source.{key}]", *_pairs(plain[key])]
         for column, values in plain.get("values", {}).items():
-            lines += ["", f"[source.values.{column}]", *_pairs(values)]
+            lines += [
+                "",
+                f"[source.values.{column}]",
+                *(f"{toml_value(k)} = {toml_value(v)}" for k, v in values.items()),
+            ]
     return "\n".join(lines).lstrip("\n") + "\n"
 
 

@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
+from layers.about import ABOUT_NAME, read_about
+from layers.about_guesses import NO_CURRENCY, NOT_STATED
 from layers.build_report import PassedOver
 from layers.csv_files import has_positions, read_csv_table
 from layers.errors import InputError
-from layers.files import describe, file_status
+from layers.files import describe, file_status, read_text
 from layers.gpx_files import read_gpx_table
 from layers.recipe import CELLS, SKIP, Recipe, RecipeSource
 from layers.vector_files import ENDINGS, looks_like_shapes, read_vector_tables
@@ -24,6 +26,7 @@ from layers.vector_files import ENDINGS, looks_like_shapes, read_vector_tables
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from layers.about import RegionAbout
     from layers.tables import SourceTable
 
     Box = tuple[float, float, float, float]
@@ -32,8 +35,10 @@ __all__ = ["add_sources", "cells_in", "read_tables"]
 
 _TEXTS = (".csv", ".tsv", ".txt")
 _ARCHIVES = (".7z", ".bz2", ".gz", ".kmz", ".rar", ".shz", ".tar", ".tgz", ".xz", ".zip")
+_SHEETS = (".ods", ".xls", ".xlsb", ".xlsm", ".xlsx", ".numbers")
 _PARTS = (".cpg", ".dbf", ".prj", ".qix", ".qmd", ".sbn", ".sbx", ".shx", ".xml")  # of a shapefile, read with it or not
 _CELL = re.compile(r"\.\d{3}")
+_ABOUT_BYTES = 1_000_000  # bytes of a region.toml
 _MOST_FILES = 10_000  # in a folder: more is no folder of charts
 _READABLE = "GeoJSON, GeoPackage, Shapefile, FlatGeobuf, KML, GPX, CSV, or S-57 cells (.000)"
 
@@ -59,18 +64,27 @@ def add_sources(recipe: Recipe, paths: Iterable[Path]) -> tuple[Recipe, tuple[Pa
         A path isn't there, is of no format that is read here, or an archive; a folder has nothing that can be read.
     """
     passed: list[PassedOver] = []
+    told: list[RegionAbout] = []
     sources = list(recipe.sources)
     known = {Path(os.path.realpath(source.file)) for source in sources}
+    paths = list(paths)
+    cells = {os.path.realpath(path) for path in paths if path.suffix == ".000"}
     for path in paths:
+        base = path.with_suffix(".000")
+        if _CELL.fullmatch(path.suffix) and path != base and os.path.realpath(base) in cells:
+            passed.append(PassedOver(str(path), f"is an update of {base.name}, and is read with it"))
+            continue
+        about = _region_in(path)
+        told += [about] if about else []
         for found in _expanded(path, passed):
             if Path(os.path.realpath(found.file)) not in known:
                 known.add(Path(os.path.realpath(found.file)))
-                sources.append(found)
+                sources.append(_as_region_says(found, about))
     if not sources:
         raise InputError(
             "SOURCE", "is missing: nothing to make a region of", remedy=f"name files or folders of {_READABLE}"
         )
-    return recipe.model_copy(update={"sources": tuple(sources)}), tuple(passed)
+    return recipe.model_copy(update={"sources": tuple(sources), **_said_of_all(recipe, told)}), tuple(passed)
 
 
 def read_tables(source: RecipeSource, near: Box | None) -> list[SourceTable]:
@@ -167,6 +181,28 @@ def _expanded(path: Path, passed: list[PassedOver]) -> list[RecipeSource]:
     return [_entry(file) for file in good]
 
 
+def _region_in(folder: Path) -> RegionAbout | None:
+    """Read what a folder that is a region says of itself."""
+    file = folder / ABOUT_NAME
+    return read_about(read_text(file, _ABOUT_BYTES), str(folder)) if file.is_file() else None
+
+
+def _as_region_says(source: RecipeSource, about: RegionAbout | None) -> RecipeSource:
+    """Let a region's layer keep where it comes from."""
+    origin = about.sources.get(Path(source.file).stem) if about else None
+    return source if origin is None else source.model_copy(update=origin.model_dump())
+
+
+def _said_of_all(recipe: Recipe, told: list[RegionAbout]) -> dict[str, str]:
+    """Take over what regions say of themselves, where a recipe doesn't, and they don't contradict one another."""
+    said = {}
+    for key in ("time_zone", "currency", "chart_datum", "clearance_datum"):
+        values = {getattr(about, key) for about in told} - {NO_CURRENCY, NOT_STATED}
+        if len(values) == 1 and getattr(recipe, key) is None:
+            said[key] = values.pop()
+    return said
+
+
 def _entry(path: Path, kind: str | None = None) -> RecipeSource:
     try:
         return RecipeSource(file=str(path), as_=kind)
@@ -187,8 +223,8 @@ def _no_layer(file: Path) -> str:
 def _why_not(file: Path, folder: Path) -> str:
     if file.parent != folder:
         return "lies in a folder below"
-    if file.name == "region.toml":
-        return "is what another region says about itself: give what of it is wanted"
+    if file.name == ABOUT_NAME:
+        return "says of its layers where they come from, and of datums, time zone and currency: that is taken over"
     return "is of no format that is read here"
 
 
@@ -209,6 +245,14 @@ def _refuse_others(path: Path) -> None:
         )
     if ending in _PARTS and path.with_suffix(".shp").exists():
         raise InputError(str(path), "is one part of a shapefile", remedy=f"name {path.with_suffix('.shp').name}")
+    if ending in _SHEETS:
+        raise InputError(
+            str(path), "is a workbook, and none is read here", remedy="save its sheet as CSV, and name that"
+        )
+    if _CELL.fullmatch(path.suffix) and path.suffix != ".000":
+        cell = path.with_suffix(".000")
+        problem = f"is an update of {cell.name}{'' if cell.exists() else ', which is not beside it'}"
+        raise InputError(str(path), problem, remedy=f"name {cell.name}, or the folder: its updates are read with it")
     if ending == ".toml":
         raise InputError(str(path), "is no source", remedy="a recipe is named by --recipe")
     if not _is_readable(path) and not _CELL.fullmatch(path.suffix):

@@ -8,15 +8,46 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["CHOICES", "COLUMNS", "CURRENCIES", "FUEL_WORDS", "LAYER_WORDS", "NO_VALUE", "TELLING", "WORLD_COASTS"]
+__all__ = [
+    "CHOICES",
+    "COLUMNS",
+    "CURRENCIES",
+    "FUEL_ADJECTIVES",
+    "FUEL_WORDS",
+    "GRADES",
+    "LAYER_WORDS",
+    "MINOR_MONEY",
+    "MONEY",
+    "NO_FUEL",
+    "NO_VALUE",
+    "TELLING",
+    "WORLD_COASTS",
+]
 
-_GASOLINE = ("gasoline", "petrol", "gas", "unleaded", "mogas", "octane")
-_DIESEL = ("diesel", "gasoil", "gas oil", "derv")
+_GASOLINE = ("gasoline", "petrol", "gas", "unleaded", "mogas", "octane", "bensin", "benzin", "benzina", "gasolina")
+_DIESEL = ("diesel", "gasoil", "gas oil", "derv", "gazole", "gasolio", "gasoleo", "mgo")
 
 FUEL_WORDS: Mapping[str, str] = MappingProxyType(
     {**dict.fromkeys(_GASOLINE, "gasoline"), **dict.fromkeys(_DIESEL, "diesel"), "both": "gasoline,diesel"}
 )
 """Which fuel a word means."""
+
+GRADES: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("87", "89", "91", "92", "93", "95", "98", "100", "e5", "e10", "ulp"), "gasoline"),
+        **dict.fromkeys(("b7", "ulsd"), "diesel"),
+    }
+)
+"""Octane numbers and grades that stand for a fuel in a cell of fuels (at pumps in many countries; from memory)."""
+
+FUEL_ADJECTIVES = frozenset(
+    {"marine", "boat", "premium", "regular", "plus", "mid", "super", "lead", "free", "white", "red", "dyed", "road"}
+    | {"ron", "ethanol", "rec", "fuel", "fuels", "only"}
+)
+"""Words beside a fuel's name that don't change which fuel it is."""
+
+NO_FUEL = frozenset({"no", "no fuel", "no fuels", "nothing", "neither", "not sold"})
+"""What people write where a place sells no fuel."""
 
 _NAME = ("name", "title", "label", "place", "place name", "full name", "objnam")  # the last one is S-57's
 _WHY = ("why", "reason", "note", "notes", "description", "desc", "remarks", "information", "comment", "inform")
@@ -49,7 +80,7 @@ COLUMNS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "hazards": {
             "name": _NAME,
             "kind": (*_KIND, "hazard"),
-            "keep_off_m": ("keep off", "keep clear", "distance", "radius", "clearance", "safe distance", "buffer"),
+            "keep_off_m": ("keep off", "keep clear", "distance", "radius", "safe distance", "buffer"),
         },
         "zones": {
             "name": _NAME,
@@ -155,7 +186,10 @@ CHOICES: Mapping[tuple[str, str], tuple[tuple[str, tuple[str, ...]], ...]] = Map
         ("zones", "rule"): (
             ("no-wake", ("no wake", "nowake", "slow", "idle speed", "minimum wash", "no wash")),
             ("speed-limit", ("speed limit", "speed", "maxspeed")),
-            ("no-entry", ("no entry", "entry prohibited", "prohibited", "closed", "exclusion", "keep out")),
+            (
+                "no-entry",
+                ("no entry", "no go", "nogo", "entry prohibited", "prohibited", "closed", "exclusion", "keep out"),
+            ),
             ("traffic-lane", ("traffic lane", "lane", "traffic separation")),
             ("fairway", ("fairway",)),
             ("bar", ("bar",)),
@@ -183,6 +217,14 @@ CURRENCIES: Mapping[str, str] = MappingProxyType(
     }
 )
 """ISO 4217 codes that are looked for in the names of price columns; a bare dollar sign may be any of several."""
+
+MONEY = frozenset(
+    {*CURRENCIES, "kr", "krone", "kroner", "kronor", "dollar", "dollars", "pound", "pounds", "euro", "euros"}
+)
+"""Words of money in the name of a column of prices."""
+
+MINOR_MONEY = frozenset({"cent", "cents", "ct", "cts", "pence", "penny", "p", "c", "ore", "\u00f8re", "\u00f6re"})
+"""Hundredths of money: a price in them isn't read, as it would be taken for a hundred times as much."""
 
 WORLD_COASTS: tuple[tuple[str, str, str, str], ...] = (
     (r"gshhs_\w_l1", "land", "GSHHG, shores of the sea", "LGPL"),

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["BadEntry", "SourceError", "SourceTable"]
+__all__ = ["BadEntry", "NoSystemError", "SourceError", "SourceTable"]
 
 _MOST_TOLD = 200  # faults told in full: a screen that scrolls for minutes helps nobody; `bad_entries` holds all
 _WIDEST = 80  # characters of a value that are quoted
@@ -80,6 +80,22 @@ class SourceError(InputError):
         if len(self.bad_entries) > _MOST_TOLD:
             told.append(f"  and {len(self.bad_entries) - _MOST_TOLD} more")
         return "\n".join([f"{self.where}: {self.problem}", *told])
+
+
+class NoSystemError(InputError):
+    """A file that doesn't say which reference system its positions are in.
+
+    Parameters
+    ----------
+    where
+        The file.
+    problem
+        What is missing.
+    value
+        None.
+    remedy
+        How to say it.
+    """
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ UNIT_WORDS: Mapping[str, str] = MappingProxyType(
         **dict.fromkeys(("l", "lt", "ltr", "litre", "litres", "liter", "liters"), "l"),
         **dict.fromkeys(("lpm",), "l"),
         **dict.fromkeys(("usgal", "usg"), "usgal"),
-        **dict.fromkeys(("impgal", "ukgal"), "impgal"),
+        **dict.fromkeys(("impgal", "ukgal", "igal"), "impgal"),
         **dict.fromkeys(("gal", "gals", "gallon", "gallons", "gpm"), "gal"),  # which one is for a person to say
         **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
         **dict.fromkeys(("h", "hr", "hrs"), "h"),

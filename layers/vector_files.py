@@ -20,7 +20,7 @@ from layers.errors import InputError
 from layers.files import check_file, describe, file_status
 from layers.geojson import read_geojson
 from layers.shapes import object_array
-from layers.tables import BadEntry, SourceTable
+from layers.tables import BadEntry, NoSystemError, SourceTable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,11 +29,14 @@ if TYPE_CHECKING:
 
     Box = tuple[float, float, float, float]
 
-__all__ = ["ENDINGS", "LIMIT_BYTES", "looks_like_shapes", "read_vector_tables"]
+__all__ = ["ASK", "ENDINGS", "LIMIT_BYTES", "looks_like_shapes", "read_vector_tables"]
 
 ENDINGS = (".fgb", ".geojson", ".geojsonl", ".gpkg", ".json", ".kml", ".shp", ".topojson")
+ASK = "?"  # what a recipe has for a reference system that a person is to fill in
 LIMIT_BYTES = 2_000_000_000  # bytes; a coast of the whole world at full resolution is a tenth of it
 _HEAD_BYTES = 4096  # bytes in which JSON says what it is
+_FEW_ROWS = 2_000  # a table with no more is read as a whole
+_ROUND_DEG = 180.0 + 1e-6  # [deg] of longitude, and what is lost in writing it
 _MOST_TABLES = 200  # a file with more is no chart
 _HOUSEKEEPING = frozenset(  # what KML says of how a place is drawn, not of what it is
     {"id", "altitudeMode", "tessellate", "extrude", "visibility", "drawOrder", "icon", "snippet", "begin", "end"}
@@ -161,6 +164,8 @@ def _read_table(path: Path, name: str, shown: str, crs: str, near: Box | None) -
                 stated = WGS84  # what TopoJSON is in where nothing else is said
             system = _stated(path, stated, crs, info["crs"])
             box = _box_in(system, near)
+            if box is not None and not _may_be_boxed(path, name, info):
+                box = None
             meta, keys, bodies, fields = pyogrio.raw.read(path, layer=name, return_fids=True, bbox=box)
         said = list(dict.fromkeys(" ".join(str(warning.message).split()) for warning in caught))
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError) as error:
@@ -197,10 +202,11 @@ def _read_table(path: Path, name: str, shown: str, crs: str, near: Box | None) -
 
 
 def _stated(path: Path, stated: str | None, given: str, own: str | None) -> pyproj.CRS:
-    if not stated:
+    if not stated or stated == ASK:
         lacks = "; a shapefile says it in its .prj" if path.suffix.lower() == ".shp" else ""
         remedy = 'find out, and say it in a recipe: crs = "EPSG:4326" if it is WGS 84'
-        raise InputError(str(path), f"doesn't say which reference system its positions are in{lacks}", remedy=remedy)
+        problem = f"doesn't say which reference system its positions are in{lacks}"
+        raise NoSystemError(str(path), problem, remedy=remedy)
     system = _crs(path, stated)
     if given and own and not _same(_crs(path, given), system):
         problem = f"says that it is in {system.name}, and the recipe says {given}"
@@ -225,6 +231,20 @@ def _box_in(system: pyproj.CRS, near: Box | None) -> Box | None:
     if near is None or not _same(pyproj.CRS(WGS84), system):
         return None  # a projected file is small: no world coast comes so
     return near
+
+
+def _may_be_boxed(path: Path, name: str, info: Any) -> bool:
+    """Tell whether rows away from what is of interest may be left unread.
+
+    What lies elsewhere in a small table, or in one of points, may have a wrong sign, which is told of what is read
+    alone; and longitudes beyond 180 degrees come back to the extent only once they are read.
+    """
+    import pyogrio  # noqa: PLC0415  # heavy: only where such a file is read
+
+    if 0 <= info["features"] <= _FEW_ROWS or "Point" in str(info["geometry_type"]):
+        return False
+    bounds = info["total_bounds"] or pyogrio.read_info(path, layer=name, force_total_bounds=True)["total_bounds"]
+    return bounds is not None and max(-bounds[0], bounds[2]) <= _ROUND_DEG
 
 
 def _to_wgs84(path: Path, shapes: NDArray[np.object_], system: pyproj.CRS) -> NDArray[np.object_]:

@@ -7,8 +7,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from routeplan.units_shown import shown_distance, shown_duration, shown_money, shown_speed
-from routeplan.words import Words, shown_calls, shown_nearness
 from routeplan.water import POOR_SURVEY
+from routeplan.words import Words, shown_calls, shown_nearness
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

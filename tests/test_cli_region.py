@@ -51,14 +51,14 @@ def typed(sources: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Cal
     monkeypatch.chdir(folder)
 
     def build(*words: object) -> Outcome:
-        now = datetime(2026, 7, 1, 12, tzinfo=UTC)
-        return run("region", "build", *words, cache=tmp_path / "cache", now=now)
+        return run("region", "build", *words, cache=tmp_path / "cache", now=NOON)
 
     return build
 
 
 SOURCES = ("coast.shp", "docks.csv", "places.gpx")
 ZONE = ("--time-zone", "Atlantic/Azores")
+NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 
 
 def test_no_recipe_is_needed_and_all_is_told(typed: Callable[..., Outcome]):
@@ -196,3 +196,48 @@ def test_an_extent_by_two_corners(typed: Callable[..., Outcome]):
     assert typed("out", "coast.shp", "--extent", "44 06N 38 48W to 44 36N 38 12W").code == 0
     assert read_region("out").about.extent == (-38.8, 44.1, -38.2, 44.6)
     assert json.loads(Path("out/land.geojson").read_text(encoding="utf-8"))["features"]
+
+
+def test_what_is_left_to_say_comes_first_and_is_in_the_recipe(typed: Callable[..., Outcome]):
+    gpd.GeoDataFrame({"id": [1]}, geometry=[HOLM], crs=4326).to_file("norway.shp")
+    gpd.GeoDataFrame({"id": [1]}, geometry=[HOLM], crs=4326).to_file("finland.shp")
+    done = typed("out", "norway.shp", "finland.shp", *SOURCES, *ZONE)
+    assert (done.code, done.out) == (2, "")
+    assert "norway.shp: nothing tells what it holds; and so for 1 more: finland.shp" in done.said
+    done = typed("out", "norway.shp", "finland.shp", *SOURCES, "--dry-run", "--write-recipe", "my.toml")
+    assert done.code == 0
+    assert done.out.startswith("For you to say")
+    assert done.out.index("finland.shp: nothing tells") < done.out.index("docks.csv: docks")
+    assert Path("my.toml").read_text(encoding="utf-8").count('as = ""  # fill in: land,') == 2
+
+
+def test_a_recipe_is_never_written_over_what_is_there(typed: Callable[..., Outcome]):
+    Path("my.toml").write_text("# mine\n", encoding="utf-8")
+    done = typed("out", *SOURCES, "--dry-run", "--write-recipe", "my.toml")
+    assert (done.code, Path("my.toml").read_text(encoding="utf-8")) == (2, "# mine\n")
+    done = typed("out", *SOURCES, "--dry-run", "--write-recipe", "docks.csv", "--replace")
+    assert "names one of the sources" in done.said
+    assert Path("docks.csv").read_text(encoding="utf-8") == DOCKS
+    assert typed("out", *SOURCES, "--dry-run", "--write-recipe", "my.toml", "--replace").code == 0
+
+
+def test_the_usual_slips_are_told_with_what_to_type(typed: Callable[..., Outcome], tmp_path: Path):
+    assert "routeplan region build my-waters busy" in typed("busy").said
+    done = run("region", "check", "busy", cache=tmp_path / "cache", now=NOON)
+    assert "routeplan region build NAME busy" in done.said
+    Path("docks.xlsx").write_bytes(b"PK")
+    assert "save its sheet as CSV" in typed("out", "docks.xlsx").said
+    for number in ("000", "001"):
+        Path(f"ZZ9XX001.{number}").write_bytes(b"\x00")
+    assert "is an update of ZZ9XX001.000: name ZZ9XX001.000" in typed("out", "ZZ9XX001.001").said
+
+
+def test_build_check_and_show_tell_each_source_in_full(typed: Callable[..., Outcome], tmp_path: Path):
+    recipe = '[[source]]\nfile = "coast.shp"\ntitle = "Old sheet"\nedition = "7"\nlicence = "free"\n'
+    Path("my.toml").write_text(recipe, encoding="utf-8")
+    line = "land: Old sheet, edition 7, free"
+    assert line in typed("out", "--recipe", "my.toml").out
+    for verb in ("check", "show"):
+        done = run("region", verb, "out", cache=tmp_path / "cache", now=NOON)
+        assert line in done.out
+        assert "no prices" in done.out

@@ -11,8 +11,18 @@ import pytest
 import shapely
 
 import demo_region
-from layers import add_sources, assemble, read_region, write_region
+from layers import (
+    add_sources,
+    assemble,
+    find_doubts,
+    guess_recipe,
+    read_recipe,
+    read_region,
+    write_recipe,
+    write_region,
+)
 from layers.errors import InputError
+from layers.findings_kinds import group_of
 from layers.recipe import Recipe, RecipeSource
 from layers.tables import SourceError
 
@@ -154,11 +164,140 @@ def test_positions_with_a_wrong_sign_or_exchanged_are_told(tmp_path: Path):
     sign = write(tmp_path, "docks.csv", f"name,lat,lon,fuels\n{rows}")
     swapped = write(tmp_path, "places.csv", "name,lat,lon\nTurned,-38.5,44.5\n")
     built = build(coast(tmp_path), sign, swapped, extent=(-39, 44, -38, 45))
-    notes = [report.notes[-1] for report in built.report.tables[1:]]
-    assert notes == [
-        "1 of these would lie inside with the sign of the longitude changed: are they written so?",
-        "1 of these would lie inside with latitude and longitude exchanged: are they written so?",
+    told = [caution.replace(f"{tmp_path}/", "") for caution in built.report.cautions[:3]]
+    left_out, inside = "lies outside the extent and is left out; with", "it would lie inside: is it written so?"
+    assert told == [
+        f"docks.csv, line 2 (East) {left_out} the sign of the longitude changed {inside}",
+        f"docks.csv, line 3 (South) {left_out} the sign of the latitude changed {inside}",
+        f"places.csv, line 2 (Turned) {left_out} latitude and longitude exchanged {inside}",
     ]
+    assert "1 of these would lie inside with latitude and longitude exchanged" in built.report.tables[2].notes[-1]
+
+
+@pytest.mark.parametrize("extent", [(70.3, 23.0, 71.3, 27.0), (-27.0, 70.3, -23.0, 71.3)])
+def test_an_extent_with_its_numbers_turned_is_refused(tmp_path: Path, extent: tuple[float, float, float, float]):
+    """The coast of the world lies in any extent, so that places alone can tell."""
+    docks = write(tmp_path, "docks.csv", "name,lat,lon,fuels\nA,71,25,diesel\nB,70.5,26,diesel\n")
+    with pytest.raises(InputError) as raised:
+        build(coast(tmp_path, shapely.box(-180, -60, 180, 80)), docks, extent=extent)
+    assert str(raised.value).startswith("--extent: holds none of the 2 places")
+    assert "west south east north: " in str(raised.value)
+    assert "23 70.3 27 71.3" in str(raised.value)
+    assert build(coast(tmp_path), docks, extent=(23, 70.3, 27, 71.3)).region.present == {"docks"}
+
+
+def test_an_extent_of_an_ocean_is_refused(tmp_path: Path):
+    with pytest.raises(InputError, match=r"--extent: is [\d,]+ nmi from corner to corner; 1,500 nmi is the limit"):
+        build(coast(tmp_path), extent=(-180, -90, 180, 90))
+
+
+def test_an_extent_of_nothing_is_refused(tmp_path: Path):
+    with pytest.raises(InputError, match="--extent: holds nothing of the sources"):
+        build(coast(tmp_path), extent=(0, 0, 1, 1))
+
+
+def test_a_table_that_nothing_tells_stops_the_build_and_stands_in_the_recipe(tmp_path: Path):
+    """Closed water in a table with a name of its own must not be lost without a word."""
+    gpkg = tmp_path / "my.gpkg"
+    frame = gpd.GeoDataFrame({"remark": ["x"]}, geometry=[shapely.box(-38.3, 44.3, -38.2, 44.4)], crs=4326)
+    frame.to_file(gpkg, layer="Grandfather")
+    gpd.GeoDataFrame({"name": ["Holm"]}, geometry=[HOLM], crs=4326).to_file(gpkg, layer="land", mode="a")
+    recipe, _ = add_sources(Recipe(), [gpkg])
+    guessed = guess_recipe(recipe)
+    assert [(each.where.rsplit("/", 1)[-1], each.problem) for each in guessed.unsaid] == [
+        ("my.gpkg, Grandfather", "nothing tells what it holds")
+    ]
+    with pytest.raises(InputError, match=r"my\.gpkg, \w+: nothing tells what it holds"):
+        assemble(recipe, today=TODAY)
+    text = write_recipe(guessed.recipe)
+    assert 'layer = "Grandfather"\nas = ""  # fill in: land, depth' in text
+    said = write(tmp_path, "said.toml", text.replace('as = ""', 'as = "skip"'))
+    assert assemble(read_recipe(said), today=TODAY).region.present == {"land"}
+    drawn = RecipeSource(file=str(gpkg), layer="Grandfather", as_="land")
+    assert len(assemble(Recipe(sources=(drawn,)), today=TODAY).region.layer("land")) == 1
+
+
+def test_a_file_without_a_reference_system_is_left_to_fill_in(tmp_path: Path):
+    shp = coast(tmp_path, name="land.shp")
+    shp.with_suffix(".prj").unlink()
+    recipe, _ = add_sources(Recipe(), [shp])
+    guessed = guess_recipe(recipe)
+    assert "reference system" in guessed.unsaid[0].problem
+    text = write_recipe(guessed.recipe)
+    assert 'crs = "?"' in text
+    again = read_recipe(write(tmp_path, "my.toml", text))
+    assert guess_recipe(again).unsaid
+    said = read_recipe(write(tmp_path, "my.toml", text.replace('"?"', '"EPSG:4326"')))
+    assert assemble(said, today=TODAY).region.present == {"land"}
+
+
+def test_water_that_the_chart_leaves_unsurveyed_and_a_file_opens(tmp_path: Path):
+    cells = Path(__file__).parent / "reference" / "cells"
+    west, south, east, north = build(cells).region.about.extent
+    frame = gpd.GeoDataFrame({"min_depth_m": [9.0]}, geometry=[shapely.box(west, south, east, north)], crs=4326)
+    frame.to_file(tmp_path / "depth.gpkg")
+    first = build(cells, tmp_path / "depth.gpkg").report.cautions[0]
+    assert "km2 of water that the chart leaves unsurveyed" in first
+    assert "depth.gpkg" in first
+    assert not any("leaves unsurveyed" in caution for caution in build(cells).report.cautions)
+
+
+def test_what_a_chart_warns_of_is_told_in_full_and_stays_with_the_region(tmp_path: Path):
+    built = build(Path(__file__).parent / "reference" / "cells")
+    second = "counts depths from mean lower low water"
+    assert any(second in caution for caution in built.report.cautions)
+    assert any(
+        "entry is restricted, and the chart doesn't say for whom" in caution for caution in built.report.cautions
+    )
+    write_region(built.region, tmp_path / "waters")
+    region = read_region(tmp_path / "waters")
+    assert second in str(region.about.sources["depth"].warning)
+    assert any(second in line for line in region.about.source_lines)
+    found = [doubt for doubt in find_doubts(region, today=TODAY) if second in doubt.problem]
+    assert [(doubt.layer, group_of(doubt)) for doubt in found] == [("depth", "aground")]
+    again = build(tmp_path / "waters")
+    assert second in str(again.region.about.sources["depth"].warning)
+
+
+def test_only_sources_that_gave_rows_are_named(tmp_path: Path):
+    """All docks of the chart are taken from the file: it is the only source of docks, and contradictions are told."""
+    cells = Path(__file__).parent / "reference" / "cells"
+    charted = build(cells).region.layer("docks")
+    rows = [
+        f"{dock['name']},{dock.geometry.y},{dock.geometry.x},{'diesel' if dock['fuels'] == 'gasoline' else 'gasoline'}"
+        for _, dock in charted.iterrows()
+    ]
+    own = write(tmp_path, "docks.csv", "\n".join(["name,lat,lon,fuels", *rows]))
+    built = build(cells, own)
+    assert built.region.about.sources["docks"].title == "docks.csv"
+    assumed = charted["note"].fillna("").str.contains("assumed").sum()
+    contradictions = [caution for caution in built.report.cautions if "they contradict" in caution]
+    assert len(contradictions) == len(charted) - assumed
+
+
+def test_a_price_that_is_not_used_is_told(tmp_path: Path):
+    docks = write(tmp_path, "docks.csv", "name,lat,lon,fuels,diesel pence/l\nKnap,44,-38,diesel,190\n")
+    built = build(docks)
+    assert any("column 'diesel pence/l' isn't used" in caution for caution in built.report.cautions)
+
+
+def test_places_that_sell_no_fuel_are_left_out_by_name(tmp_path: Path):
+    docks = write(tmp_path, "docks.csv", "name,lat,lon,fuels\nKnap,44,-38,diesel\nQuiet,44.1,-38,no\nBare,44.2,-38,-\n")
+    with pytest.raises(SourceError, match=r'line 4 .*: say what it sells, or write no .*fuels = "no"'):
+        build(docks)
+    recipe = Recipe(sources=(RecipeSource(file=str(docks), as_="docks", set_={"fuels": "no"}),))
+    built = assemble(recipe, today=TODAY)
+    assert list(built.region.layer("docks")["name"]) == ["Knap"]
+    assert "2 rows that sell no fuel left out: Quiet, Bare" in built.report.tables[0].notes
+
+
+@pytest.mark.parametrize("rules", [[None, None], ["no-wake", None]])
+def test_a_rule_that_is_missing_is_told_with_the_choice(tmp_path: Path, rules: list[str | None]):
+    farm = shapely.box(-38.3, 44.3, -38.2, 44.4)
+    areas = gpd.GeoDataFrame({"name": ["A", "B"], "rule": rules}, geometry=[farm, farm], crs=4326)
+    areas.to_file(tmp_path / "zones.gpkg")
+    with pytest.raises(SourceError, match=r"\[source\.set\].* rule = .*no-entry"):
+        build(tmp_path / "zones.gpkg")
 
 
 def test_a_source_of_which_nothing_is_used_is_told_first(tmp_path: Path):
@@ -242,3 +381,30 @@ def test_too_many_corners_are_refused(tmp_path: Path, monkeypatch: pytest.Monkey
     monkeypatch.setattr("layers.gathering.MOST_CORNERS", 4)
     with pytest.raises(InputError, match="layer land has 5 corners inside the extent; the limit is 4"):
         build(coast(tmp_path))
+
+
+def test_a_shifted_row_is_told_once(tmp_path: Path):
+    rows = "Knap;44,1 -38,1;1,98;2,10\nTern;44,07;-38,00;1,9\n"
+    with pytest.raises(SourceError) as raised:
+        build(write(tmp_path, "docks.csv", f"Name;Position;Petrol EUR/l;Diesel EUR/l\n{rows}"))
+    assert [(bad.row, bad.column) for bad in raised.value.bad_entries] == [("line 3", "Position")]
+
+
+def test_a_rock_just_outside_and_a_pile_of_less_than_a_square_metre_are_kept(tmp_path: Path):
+    """The rock lies 36 m east of the extent and is kept 300 m off: it closes water inside."""
+    pile = shapely.Point(-38.2, 44.2).buffer(0.000004)  # 0.3 by 0.4 m
+    rocks = gpd.GeoDataFrame(
+        {"kind": ["rock", "pile"], "keep_off_m": [300.0, 50.0]},
+        geometry=[shapely.Point(-37.99955, 44.3), pile],
+        crs=4326,
+    )
+    rocks.to_file(tmp_path / "hazards.gpkg")
+    built = build(coast(tmp_path), tmp_path / "hazards.gpkg", extent=(-39, 44, -38, 45))
+    assert sorted(built.region.layer("hazards")["kind"]) == ["pile", "rock"]
+    assert not [found for found in built.report.findings if found.layer == "hazards"]
+
+
+def test_decimal_commas_among_commas_are_named(tmp_path: Path):
+    docks = write(tmp_path, "stops.csv", "Name,Lat,Lon,Fuel\nKnap,44,048,-38,06,petrol\n")
+    with pytest.raises(SourceError, match=r"line 2 \(Knap\): has 6 cells, .* 4 columns: .*decimal comma"):
+        build(docks)

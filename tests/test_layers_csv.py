@@ -60,7 +60,7 @@ def test_each_row_is_read_or_refused_by_its_line(tmp_path: Path):
     ]
     table = read_csv_table(write(tmp_path, "name,lat,lon\n" + "\n".join(rows) + "\n"))
     told = {fault.row: fault.rule for fault in table.faults}
-    assert [shape is not None for shape in table.shapes] == [True, True, *[False] * 6, True, False]
+    assert [shape is not None for shape in table.shapes] == [True, True, *[False] * 8]
     assert sorted(told) == ["line 10", "line 11", "line 4", "line 5", "line 6", "line 7", "line 8", "line 9"]
     assert "can't be read" in told["line 4"]
     assert "no position" in told["line 5"]
@@ -92,3 +92,13 @@ def test_what_is_no_table_of_places_is_one_line(tmp_path: Path, content: bytes, 
         read_csv_table(path)
     assert says in str(raised.value)
     assert "\n" not in str(raised.value)
+
+
+def test_a_row_that_is_shifted_is_the_only_one_that_is_blamed(tmp_path: Path):
+    """Its position stands in two cells: what follows means nothing, and must not be judged."""
+    rows = "Knap;44,1 -38,1;1,98;2,10\nTern;44,07;-38,00;1,9\n"
+    table = read_csv_table(write(tmp_path, f"Name;Position;Petrol EUR/l;Diesel EUR/l\n{rows}"))
+    (fault,) = table.faults
+    assert (fault.row, fault.name) == ("line 3", "Tern")
+    assert "position in two cells" in fault.rule
+    assert table.columns["Petrol EUR/l"] == ["1,98", None]

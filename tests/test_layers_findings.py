@@ -292,3 +292,16 @@ def test_things_far_outside_do_not_stop_the_search():
         land=[({}, WEST), ({}, EAST), ({}, shapely.box(141, -45, 142, -44))],
     )
     assert {doubt.problem for doubt in doubts(region)} == {"lies outside the region's extent"}
+
+
+def test_land_just_outside_is_no_finding():
+    """Building a region keeps the shores within 0.05 degrees of its edge, so that they count."""
+    near = [({}, shapely.box(-39.05, lat, -39.02, lat + 0.05)) for lat in (44.1, 44.3)]
+    assert doubts(made(land=[({}, WEST), ({}, EAST), *near])) == []
+
+
+def test_an_extent_of_an_ocean_is_doubtful():
+    """44 N, 60 degrees of longitude wide: some 2,500 nmi; lengths are promised for 1,500."""
+    about = ABOUT.model_copy(update={"extent": (-60.0, 40.0, 0.0, 48.0)})
+    found = find_doubts(build_region(about, {}), today=TODAY)
+    assert [doubt.kind for doubt in found if doubt.layer == "extent"] == ["extent"]

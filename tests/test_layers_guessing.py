@@ -10,7 +10,7 @@ import shapely
 
 from layers.converting import convert
 from layers.errors import InputError
-from layers.guessing import guess_source
+from layers.guessing import guess_source, why_unknown
 from layers.recipe import RecipeSource
 from layers.shapes import object_array
 from layers.tables import BadEntry, SourceTable
@@ -247,3 +247,128 @@ def test_a_place_at_0_0_is_refused(tmp_path: Path):
     given = SourceTable(tmp_path / "a.gpx", "", {"name": ["A"]}, object_array([shapely.Point(0, 0)]), [1])
     _, rows = read(given)
     assert "0/0" in rows.faults[0].rule
+
+
+@pytest.mark.parametrize(
+    ("heading", "ours", "unit"),
+    [
+        ("petrol kr/l", "price_gasoline_per_l", "l"),
+        ("Price petrol per US gallon", "price_gasoline_per_l", "usgal"),
+        ("Petrol ($ per US gal)", "price_gasoline_per_l", "usgal"),
+        ("diesel USD/gal (US)", "price_diesel_per_l", "usgal"),
+        ("Petrol price (imp gal)", "price_gasoline_per_l", "impgal"),
+        ("Diesel, imperial gallon", "price_diesel_per_l", "impgal"),
+        ("Diesel price per litre", "price_diesel_per_l", "l"),
+        ("diesel ISK/l", "price_diesel_per_l", "l"),
+    ],
+)
+def test_headings_of_prices(tmp_path: Path, heading: str, ours: str, unit: str):
+    given = SourceTable(
+        tmp_path / "docks.csv", "", {"name": ["A"], "fuels": ["both"], heading: ["8.0"]}, object_array([POINT]), [2]
+    )
+    guess, _ = read(given)
+    assert [(column.ours, column.unit) for column in guess.columns if column.theirs == heading] == [(ours, unit)]
+
+
+@pytest.mark.parametrize("heading", ["diesel pence/l", "petrol ct/l", "Diesel tank l", "diesel/litre rules apply"])
+def test_headings_that_are_no_prices(tmp_path: Path, heading: str):
+    given = SourceTable(
+        tmp_path / "docks.csv", "", {"name": ["A"], "fuels": ["both"], heading: ["8.0"]}, object_array([POINT]), [2]
+    )
+    guess, _ = read(given)
+    assert heading in " ".join(guess.unused)
+
+
+def test_hours_and_fuels_that_are_not_understood_stand_in_the_recipe(tmp_path: Path):
+    hours, fuels = ["24h", "8-6", "-"], ["bensin", "95 & 98", "paraffin"]
+    guess, rows = read(table(tmp_path / "docks.csv", name=["A", "B", "C"], fuels=fuels, hours=hours))
+    assert guess.source.values["opening_hours"] == {"24h": "24/7", "8-6": ""}
+    assert guess.source.values["fuels"] == {"bensin": "gasoline", "95 & 98": "gasoline", "paraffin": ""}
+    assert [note.split(":")[0] for note in guess.unsaid] == ["fuels", "hours"]
+    told = {fault.row: fault.rule for fault in rows.faults}
+    assert set(told) == {"row 2", "row 3"}
+    assert "24/7" in told["row 2"]
+    assert "leave them empty" in told["row 2"]
+    said = {"as": "docks", "values": {"fuels": {"paraffin": "no"}, "opening_hours": {"8-6": "unknown"}}}
+    guess, rows = read(table(tmp_path / "docks.csv", name=["A", "B", "C"], fuels=fuels, hours=hours), **said)
+    assert not rows.faults
+    assert not guess.unsaid
+    assert rows.columns["opening_hours"] == ["24/7", None]
+    assert rows.columns["name"] == ["A", "B"]
+
+
+def test_places_are_of_the_kind_that_their_table_is_called_after(tmp_path: Path):
+    given = SourceTable(
+        tmp_path / "my.kml", "Anchorages", {"Name": ["Pool", "Old Marina"]}, object_array([POINT] * 2), [1, 2]
+    )
+    _, rows = read(given)
+    assert rows.columns["kind"] == ["anchorage", "harbour"]
+    _, rows = read(table(tmp_path / "anchorages.gpx", name=["Pool"]))
+    assert rows.columns["kind"] == ["anchorage"]
+    _, rows = read(table(tmp_path / "port holm trip.gpx", name=["Pool"]))
+    assert rows.columns["kind"] == ["mark"]
+
+
+@pytest.mark.parametrize(
+    ("name", "rule"), [("No go", "no-entry"), ("No-entry zones", "no-entry"), ("No wake", "no-wake")]
+)
+def test_zones_have_the_rule_that_their_table_is_called_after(tmp_path: Path, name: str, rule: str):
+    _, rows = read(SourceTable(tmp_path / "my.kml", name, {"Name": ["Farm"]}, object_array([AREA]), [1]))
+    assert rows.columns["rule"] == [rule]
+
+
+def test_why_a_table_is_not_what_it_is_called_after(tmp_path: Path):
+    given = table(tmp_path / "land.geojson", LINE, id=[1])
+    assert guess_source(given, RecipeSource(file="land.geojson")) is None
+    assert why_unknown(given) == "its name says land, but it holds lines, and land must be polygons"
+
+
+def test_prices_and_yes_or_no_in_one_column(tmp_path: Path):
+    cells = {"petrol": ["1.9", "2.0", "no", "no"], "diesel": ["0", None, "yes", "1.7"]}
+    _, rows = read(table(tmp_path / "docks.csv", name=list("ABCG"), **cells))
+    assert not rows.faults
+    assert rows.columns["fuels"] == ["gasoline", "gasoline", "diesel", "diesel"]
+    assert rows.columns["price_gasoline_per_l"] == [1.9, 2.0, None, None]
+    assert rows.columns["price_diesel_per_l"] == [None, None, None, 1.7]
+
+
+def test_one_odd_cell_does_not_make_names_of_prices(tmp_path: Path):
+    given = table(
+        tmp_path / "docks.csv", comma=True, name=list("ABC"), petrol=["1,9", "2,0", "ask"], diesel=["1,8", "", "1"]
+    )
+    _, rows = read(given)
+    assert [(fault.row, fault.column, fault.value) for fault in rows.faults] == [("row 3", "petrol", "ask")]
+
+
+def test_dates_are_read_in_the_order_that_the_column_shows(tmp_path: Path):
+    days = ["07/06/2026", "13/06/2026"]
+    _, rows = read(table(tmp_path / "docks.csv", name=["A", "B"], fuels=["diesel"] * 2, checked=days))
+    assert rows.columns["confirmed_on"] == [date(2026, 6, 7), date(2026, 6, 13)]
+    assert any("day first, as row 2 has them" in note for note in rows.notes)
+    _, rows = read(
+        table(tmp_path / "docks.csv", name=["A", "B"], fuels=["diesel"] * 2, checked=["07/06/2026", "06/13/2026"])
+    )
+    assert rows.columns["confirmed_on"] == [date(2026, 7, 6), date(2026, 6, 13)]
+    both = ["07/06/2026", "13/06/2026", "06/13/2026"]
+    _, rows = read(table(tmp_path / "docks.csv", name=list("ABC"), fuels=["diesel"] * 3, checked=both))
+    assert [fault.row for fault in rows.faults] == ["row 1"]
+
+
+def test_bridges_stay_bridges_whatever_else_is_drawn_among_them(tmp_path: Path):
+    """A file with a layer's own name and column: a stray area or point mustn't make hazards of its bridges."""
+    shapes = object_array([LINE, AREA, POINT])
+    columns = {"name": ["A", "B", "C"], "kind": ["bridge"] * 3, "clearance_m": [3.0, 4.0, 5.0]}
+    guess, rows = read(SourceTable(tmp_path / "overhead.geojson", "", columns, shapes, [1, 2, 3]))
+    assert guess.source.as_ == "overhead"
+    assert rows.columns["clearance_m"] == [3.0, 4.0]
+    assert rows.shapes[1].equals(AREA.exterior)
+    assert "1 row with points left out: overhead are lines" in rows.notes
+    guess, _ = read(table(tmp_path / "bridges.geojson", AREA, name=["A"], clearance_m=[3.0]))
+    assert guess.source.as_ == "overhead"
+    guess, _ = read(table(tmp_path / "rocks.geojson", kind=["rock"], clearance=[3.0]))
+    assert "keep_off_m" not in {column.ours for column in guess.columns}
+
+
+def test_a_danger_drawn_as_a_line_is_kept(tmp_path: Path):
+    _, rows = read(table(tmp_path / "hazards.geojson", LINE, kind=["breakwater"]))
+    assert rows.shapes[0].covers(LINE)

@@ -72,6 +72,13 @@ def test_slivers_are_left_out_and_counted():
     """A millionth of a degree is a tenth of a metre: a square of it has a hundredth of a square metre."""
     speck = shapely.box(-38.5, 44.5, -38.499999, 44.500001)
     fitted = fit(shapely.MultiPolygon([speck, shapely.box(-38.4, 44.4, -38.3, 44.5)]), speck)
+    assert fitted.slivers == 0  # as they were drawn: an islet, a pile
+    west = WINDOW.bounds[0]
+    over = shapely.box(west - 0.1, 44.5, west + 0.000001, 44.500001)
+    fitted = fit(over)
+    assert fitted.slivers == 1
+    assert fitted.shapes[0] is None
+    fitted = fit(shapely.MultiPolygon([over, shapely.box(-38.4, 44.4, -38.3, 44.5)]), over)
     assert fitted.slivers == 2
     assert fitted.shapes[0].geom_type == "Polygon"
     assert fitted.shapes[1] is None

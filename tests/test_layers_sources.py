@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import zipfile
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -11,6 +12,7 @@ import pyogrio
 import pytest
 import shapely
 
+from layers.assembling import assemble
 from layers.errors import InputError
 from layers.recipe import CELLS, Recipe, RecipeSource
 from layers.sources import add_sources, cells_in, read_tables
@@ -238,3 +240,55 @@ def test_topology_as_some_coasts_of_the_world_come(tmp_path: Path):
     path.write_text(json.dumps(topology), encoding="utf-8")
     (table,) = read_tables(RecipeSource(file=str(path)), None)
     assert table.shapes[0].bounds == pytest.approx((-38, 44, -37.9, 44.1))
+
+
+def test_a_region_as_a_source_keeps_what_it_says_of_itself(tmp_path: Path):
+    (tmp_path / "old").mkdir()
+    holm = gpd.GeoDataFrame({"name": ["Holm"]}, geometry=[shapely.box(-38.6, 44.4, -38.4, 44.6)], crs=4326)
+    holm.to_file(tmp_path / "old" / "land.geojson")
+    about = """name = "Old"
+extent = [-39, 44, -38, 45]
+time_zone = "Atlantic/Azores"
+chart_datum = "lowest tide"
+clearance_datum = "a level that no source states"
+currency = "XXX"
+[sources.land]
+title = "Sheet 7"
+edition = "3"
+"""
+    (tmp_path / "old" / "region.toml").write_text(about, encoding="utf-8")
+    recipe, passed = add_sources(Recipe(), [tmp_path / "old"])
+    assert (recipe.sources[0].title, recipe.sources[0].edition) == ("Sheet 7", "3")
+    assert (recipe.time_zone, recipe.chart_datum, recipe.clearance_datum) == ("Atlantic/Azores", "lowest tide", None)
+    assert recipe.currency is None
+    assert any("taken over" in each.why for each in passed)
+    assert add_sources(Recipe(time_zone="UTC"), [tmp_path / "old"])[0].time_zone == "UTC"
+
+
+def test_updates_that_are_named_beside_their_cell_are_read_with_it(tmp_path: Path):
+    for number in ("000", "001"):
+        (tmp_path / f"ZZ9XX001.{number}").write_bytes(b"")
+    recipe, passed = add_sources(Recipe(), sorted(tmp_path.glob("ZZ*")))
+    assert [source.file for source in recipe.sources] == [str(tmp_path / "ZZ9XX001.000")]
+    assert "is an update of ZZ9XX001.000" in passed[0].why
+
+
+@pytest.mark.parametrize("name", ["land.gpkg", "land.shp", "land.fgb"])
+def test_longitudes_beyond_180_are_not_lost_to_a_box(tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch):
+    """A world coast from 0 to 360 degrees: what lies at 355.4 is at -4.6."""
+    monkeypatch.setattr("layers.vector_files._FEW_ROWS", 0)
+    isles = [shapely.box(lon, 50.2, lon + 0.1, 50.3) for lon in (355.4, 200, 10)]
+    gpd.GeoDataFrame({"name": list("ABC")}, geometry=isles, crs=4326).to_file(tmp_path / name)
+    recipe, _ = add_sources(Recipe(extent=(-5, 50, -4, 51)), [tmp_path / name])
+    region = assemble(recipe, today=date(2026, 7, 1)).region
+    assert region.layer("land").total_bounds == pytest.approx((-4.6, 50.2, -4.5, 50.3))
+
+
+def test_points_elsewhere_are_read_so_that_a_wrong_sign_is_told(tmp_path: Path):
+    places = gpd.GeoDataFrame(
+        {"name": ["A", "B"]}, geometry=[shapely.Point(4.6, 50.2), shapely.Point(-4.6, 50.2)], crs=4326
+    )
+    places.to_file(tmp_path / "places.gpkg")
+    recipe, _ = add_sources(Recipe(extent=(-5, 50, -4, 51)), [tmp_path / "places.gpkg"])
+    cautions = assemble(recipe, today=date(2026, 7, 1)).report.cautions
+    assert "row 1 (A) lies outside the extent and is left out; with the sign of the longitude changed" in cautions[0]

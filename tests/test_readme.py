@@ -8,6 +8,7 @@ import shlex
 import subprocess
 import sys
 import tomllib
+from datetime import date
 from typing import TYPE_CHECKING
 
 import pytest
@@ -114,7 +115,7 @@ def test_a_region_is_built_by_the_recipe_that_is_shown(own_files: Path) -> None:
     """Of three docks the recipe takes those that sell fuel; a depth of 9 ft and a channel come from it as well."""
     rows = ["Place,Sells,kind,lat,lon,depth", "Quay,both,fuel,44.3,-38.5,9", "Bar,both,drinks,44.3,-38.4,9"]
     (own_files / "docks.csv").write_text("\n".join(rows), encoding="utf-8")
-    docks = assemble(read_recipe(own_files / "recipe.toml")).region.layer("docks")
+    docks = assemble(read_recipe(own_files / "recipe.toml"), today=date(2026, 7, 1)).region.layer("docks")
     assert docks["name"].tolist() == ["Quay"]
     assert (docks.loc[0, "fuels"], docks.loc[0, "vhf"]) == ("gasoline,diesel", "12")
     assert docks.loc[0, "depth_m"] == pytest.approx(9 * 0.3048)

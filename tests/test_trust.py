@@ -288,3 +288,21 @@ def test_the_command_checks_draws_and_refuses(tmp_path: Path) -> None:
     assert (strict.code, strict.out) == (2, "")
     assert len(strict.err.splitlines()) == 1
     assert "the layer is absent: no depth is checked" in strict.err
+
+
+@pytest.mark.parametrize(("inland_m", "told"), [(0, False), (448, True)])
+def test_a_dock_on_land_is_told_with_how_far(inland_m: int, *, told: bool) -> None:
+    """A straight shore, so that what is told is the distance that was drawn."""
+    shore = [(box(-HALF, -HALF, -1000, HALF), {"name": "Main"})]
+    region = make_region(half_deg=0.1, land=shore, depth=SEA, docks=[dock(-999 - inland_m, 0, "Nordvik", **KNOWN)])
+    found = problems(look(region), "dock-place")
+    assert len(found) == told
+    if told:
+        metres = int(re.findall(r"lies (\d+) m on land: tracks go to the nearest shore", found[0])[0])
+        assert metres == pytest.approx(inland_m, abs=3)
+
+
+def test_depths_that_contradict_are_told_under_aground() -> None:
+    depth = [*SEA, (box(0, 0, 3000, 3000), {"min_depth_m": 1.0})]
+    trust = look(two_basins(land=a_wall((-500, 500)), depth=depth))
+    assert {group_of(finding) for finding in trust.findings if finding.kind == "depth-overlap"} == {"aground"}

@@ -286,7 +286,7 @@ def main() -> None:
             folder = Path(made) / name
             make_region(name, folder)
             words = [sys.executable, __file__, "--one", name, "--folder", str(folder)]
-            done = subprocess.run(words, capture_output=True, text=True, check=True)
+            done = subprocess.run(words, stdout=subprocess.PIPE, text=True, check=True)
             row = json.loads(done.stdout.splitlines()[-1])
             row["files_fast_s"], row["files_plain_s"] = from_files(folder, fast=True), from_files(folder, fast=False)
             rows.append(row)
