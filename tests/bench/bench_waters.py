@@ -1,9 +1,9 @@
 """What real waters cost, from a few thousand corners to a whole coast; and how much faster than others.
 
 Run from the project's folder, with ``.[test,bench,fast]``: ``python tests/bench/bench_waters.py`` (about ten minutes).
-``--waters i,h,f`` chooses some; ``--curve FILE.png`` draws the cost against the corners. Every water is built in a
-process of its own, so that its peak of memory is its own. Coasts are GSHHG's (see ``tests/reference/coasts.py``), with
-60 docks on their shores.
+``--waters i,h,f`` chooses some; ``--curve FILE.png`` draws the cost against the corners, ``--keep FILE`` adds to the
+rows of earlier runs. Every water is built in a process of its own, so that its peak of memory is its own. Coasts are
+GSHHG's (see ``tests/reference/coasts.py``), with 60 docks on their shores.
 
 Answers are compared first: legs found by compiled code and by plain Python are the same to the last one; those that
 trying all tangent pairs with shapely finds are among them, or are made up of others in line (on large waters from a
@@ -66,7 +66,8 @@ WATERS: dict[str, tuple[tuple[float, float, float, float], str]] = {
     "large": ((4.5, 59.2, 7.0, 61.8), "f"),
     "coast": ((4.5, 58.0, 14.0, 66.0), "f"),
 }
-_BEARABLE_PAIRS = 500_000  # tangent pairs that shapely is asked about; from a share of the corners where there are more
+_BEARABLE_S = 60  # [s] that shapely is given for tangent pairs; from a share of the corners where all take longer
+_SHAPELY_CORNERS = 100_000  # beyond, the pairs of one single corner take minutes
 _LIBRARY_CORNERS = 3_000  # with more the other library takes minutes to prepare
 
 
@@ -127,7 +128,8 @@ def measure(name: str, folder: Path) -> dict[str, Any]:
         told["load_s"] = clock() - begin
         told["stored_mb"] = sum(file.stat().st_size for file in Path(cache).rglob("*.npy")) / 1e6
     told |= plans(network)
-    told |= against_shapely(water, mesh, fast)
+    if told["corners"] <= _SHAPELY_CORNERS:
+        told |= against_shapely(water, mesh, fast)
     if told["corners"] <= _LIBRARY_CORNERS:
         told |= against_a_library(network)
     return told
@@ -167,9 +169,9 @@ def against_shapely(water: Any, mesh: Any, legs: Any) -> dict[str, Any]:
         _ordered(tuple(a), tuple(b)) for a, b in zip(at[legs[:, 0]].tolist(), at[legs[:, 1]].tolist(), strict=True)
     }
     reflex = int(mesh.corners.reflex.sum())
-    _, seconds, pairs = pairs_by_shapely(water.navigable, water.grid_m, max(1, reflex // 4))
-    share = max(1, round(pairs / 4 * reflex / _BEARABLE_PAIRS))
-    wanted, seconds, pairs = pairs_by_shapely(water.navigable, water.grid_m, share)
+    _, seconds, _ = pairs_by_shapely(water.navigable, water.grid_m, max(1, reflex // 4))
+    share = max(1, round(seconds / 4 * reflex / _BEARABLE_S))
+    wanted, seconds, _ = pairs_by_shapely(water.navigable, water.grid_m, share)
     if share == 1:
         same = missing_but_made_up(found, wanted)
     else:
@@ -272,13 +274,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--waters", default=",".join(WATERS))
     parser.add_argument("--curve", type=Path)
+    parser.add_argument("--keep", type=Path, help="file of rows: those in it are drawn too, new ones are added")
     parser.add_argument("--one", help=argparse.SUPPRESS)
     parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.one:
         print(json.dumps(measure(asked.one, asked.folder)))
         return
-    rows = []
+    rows = [] if asked.keep is None or not asked.keep.exists() else json.loads(asked.keep.read_text(encoding="utf-8"))
     with tempfile.TemporaryDirectory() as made:
         for name in asked.waters.split(","):
             folder = Path(made) / name
@@ -288,10 +291,12 @@ def main() -> None:
             row = json.loads(done.stdout.splitlines()[-1])
             for kind in ("fast", "plain"):
                 row[f"files_{kind}_s"] = from_files(folder, row["ask"], fast=kind == "fast")
-            rows.append(row)
+            rows = [other for other in rows if other["water"] != name] + [row]
             tell(row)
+    if asked.keep:
+        asked.keep.write_text(json.dumps(rows), encoding="utf-8")
     if asked.curve:
-        draw(rows, asked.curve)
+        draw(sorted(rows, key=lambda row: row["corners"]), asked.curve)
     print(
         f"marks: {MARK_FAST} times with compiled code, {MARK_PLAIN} without; about 2 s from files, milliseconds again"
     )
@@ -299,12 +304,12 @@ def main() -> None:
 
 def tell(row: dict[str, Any]) -> None:
     """Print what one water cost."""
-    of = row["pairs_s"]
+    of = row.get("pairs_s", np.nan)
     ratios = {kind: of / (row["mesh_s"] + row[f"{kind}_s"]) for kind in ("fast", "plain")}
-    scaled = f" (from one corner in {row['share']})" if row["share"] > 1 else ""
+    scaled = f" (from one corner in {row['share']})" if row.get("share", 1) > 1 else ""
     print(
         f"\n{row['water']}: {row['corners']} corners, {row['reflex']} of them reflex, {row['legs']} legs; "
-        f"compiled and plain the same: {row['same']}; as tangent pairs: {row['pairs_same']}{scaled}\n"
+        f"compiled and plain the same: {row['same']}; as tangent pairs: {row.get('pairs_same', 'not asked')}{scaled}\n"
         f"  read {row['read_s']:.2f} s, water {row['water_s']:.2f}, mesh {row['mesh_s']:.2f}, legs compiled "
         f"{row['fast_s']:.2f}, plain {row['plain_s']:.2f}, all joined {row['connect_s']:.2f}; "
         f"peak {row['peak_mb']:.0f} MB\n"
