@@ -348,6 +348,7 @@ def small_regions(draw: st.DrawFn) -> tuple[Region, dict[int, Pump], float]:
     return make_region(land=lands, docks=docks, zones=zones, waypoints=ends), pumps, float(draw(st.integers(12, 40)))
 
 
+@pytest.mark.slow
 @settings(max_examples=max(16, settings().max_examples // 4), phases=(Phase.explicit, Phase.reuse, Phase.generate))
 @given(small_regions())
 def test_plans_are_those_of_every_sequence_of_stops(drawn: tuple[Region, dict[int, Pump], float]) -> None:

@@ -281,6 +281,7 @@ def test_by_way_of_a_place_without_fuel_the_whole_carry_is_told() -> None:
     assert refusal.short_l == pytest.approx(9 + 9 * math.sqrt(2) - 15, abs=0.01)
 
 
+@pytest.mark.slow
 def test_ideas_of_the_demo_really_make_plans(demo_network: Network, now: datetime) -> None:
     """Little fuel, far to go: whatever is offered is carried out."""
     boat = demo_network.boat

@@ -89,6 +89,7 @@ def front_of(problem: Problem) -> list[tuple[float, int]]:
     return sorted({(round(label.time_h, 6), label.stops) for label in find_labels(problem, ("time", "stops"))})
 
 
+@pytest.mark.slow
 @given(puzzles())
 def test_the_front_is_that_of_every_plan(puzzle: Puzzle) -> None:
     """Time and stops: every point, none more; a fill that closing time cuts short waits for the next opening."""

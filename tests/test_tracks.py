@@ -95,7 +95,9 @@ def test_quickest_and_leanest_part_where_the_boat_burns_less_slowly() -> None:
     assert lean.time_h == pytest.approx(2 / 20 + 2 / 5, rel=FINER_SHARE)
 
 
-@pytest.mark.parametrize("offset", [0.5, 1.5, 3.0])
+@pytest.mark.parametrize(
+    "offset", [pytest.param(0.5, marks=pytest.mark.slow), 1.5, pytest.param(3.0, marks=pytest.mark.slow)]
+)
 def test_a_slow_strip_is_crossed_as_light_is_bent(offset: float) -> None:
     """Strip of 1 nmi at 10 kn between waters at 20 kn; A and B 1 nmi off it and `offset` miles along it.
 
