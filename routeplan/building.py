@@ -37,10 +37,13 @@ __all__ = ["build_network"]
 _WATER_SHARE = 0.3  # of the work is cutting the water: a quarter with legs in plain Python, half with compiled ones
 _MESH = ("positions", "starts", "twins", "corner_at")  # arrays of a mesh
 _METHOD = (
+    "margins",
     "mesh",
     "overlays",
     "looking",
     "sight",
+    "wedges",
+    "necks",
     "standing_off",
     "bridges",
     "water",

@@ -383,9 +383,7 @@ def _sample_speed_edges(water: Water) -> Points:
             if line.geom_type != "LineString" or line.length == 0:
                 continue
             step = min(max(line.length / _LEAST_SAMPLES, _CLOSEST_SAMPLE_M), _SAMPLE_M)
-            if (
-                area.why
-            ):  # the mouth of narrows: it is crossed about its middle, and there are hundreds on a ragged coast
+            if area.why:  # the mouth of narrows: it is crossed about its middle, and ragged coasts have hundreds
                 step = max(line.length / _MOUTH_SAMPLES, _CLOSEST_SAMPLE_M)
             count = min(max(1, math.ceil(line.length / step)), _MOST_SAMPLES)
             samples.append(shapely.get_coordinates(line.interpolate(np.linspace(0, 1, count + 1), normalized=True)))

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from routeplan.looking import look_over
+from routeplan.wedges import cross
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -107,7 +108,7 @@ def find_point_legs(
     eye_of = np.repeat(eye, 3)
     right = mesh.positions[mesh.starts[halves]] - eyes[eye_of]
     left = mesh.positions[mesh.starts[_following(halves)]] - eyes[eye_of]
-    through = _cross(right, left) > 0  # an eye on the edge looks through it from the neighbour, which holds it too
+    through = cross(right, left) > 0  # an eye on the edge looks through it from the neighbour, which holds it too
     cones = np.hstack([right, left])[through]
     placed = held_first, held, points
     seen_corners, seen_points = look_over(
@@ -150,11 +151,11 @@ def _tangent_cones(mesh: Mesh, looking: Indices, owner: Indices, spokes: Indices
     far = _following(spokes)
     right = positions[mesh.starts[far]] - eye
     left = positions[mesh.starts[_preceding(spokes)]] - eye
-    before = _cross(behind, right) > 0  # the right limit lies before the extension of the edge behind
-    cut = _cross(behind, left) < 0
+    before = cross(behind, right) > 0  # the right limit lies before the extension of the edge behind
+    cut = cross(behind, left) < 0
     first = np.hstack([right, np.where(cut[:, None], -behind, left)])
-    after = _cross(ahead, left) < 0  # the left limit lies past the extension of the edge ahead
-    cut = _cross(ahead, right) > 0
+    after = cross(ahead, left) < 0  # the left limit lies past the extension of the edge ahead
+    cut = cross(ahead, right) > 0
     last = np.hstack([np.where(cut[:, None], -ahead, right), left])
     eye_of = np.concatenate([owner[before], owner[after]])
     order = np.argsort(eye_of, kind="stable")
@@ -182,8 +183,8 @@ def _is_tangent(mesh: Mesh, eyes: Points, corner: Indices) -> NDArray[np.bool_]:
     """Tell whether the lines from eyes leave both edges of their corners on one side."""
     at = mesh.positions[mesh.corners.vertex[corner]]
     along = eyes - at
-    ahead = _cross(along, mesh.positions[mesh.corners.following[corner]] - at)
-    behind = _cross(along, mesh.positions[mesh.corners.preceding[corner]] - at)
+    ahead = cross(along, mesh.positions[mesh.corners.following[corner]] - at)
+    behind = cross(along, mesh.positions[mesh.corners.preceding[corner]] - at)
     return ~(((ahead > 0) & (behind < 0)) | ((ahead < 0) & (behind > 0)))
 
 
@@ -193,7 +194,3 @@ def _following(halves: Indices) -> Indices:
 
 def _preceding(halves: Indices) -> Indices:
     return np.asarray(np.where(halves % 3 != 0, halves - 1, halves + 2))
-
-
-def _cross(a: Points, b: Points) -> Points:
-    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])

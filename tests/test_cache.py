@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import os
 import pickle
 import shutil
 import stat
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,8 +22,6 @@ from routeplan.margins import Margins
 from routeplan.tracks import Tracks
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from layers import Region
     from routeplan.network import Network
 
@@ -294,3 +294,14 @@ def test_a_stale_entry_under_the_right_name_is_not_used(region: Region, tmp_path
     before = len(counted)
     build_network(region, make_boat(), cache=tmp_path)
     assert len(counted) == before + 1
+
+
+def test_every_module_that_decides_what_a_network_is_counts() -> None:
+    """What they import when they run is one of them, or words alone: else a change would leave old networks."""
+    folder = Path(building.__file__).parent
+    words = {"places"}
+    for name in building._METHOD:  # noqa: SLF001  the list that has to be whole
+        tree = ast.parse((folder / f"{name}.py").read_text(encoding="utf-8"))
+        used = [node.module for node in tree.body if isinstance(node, ast.ImportFrom) and node.module]
+        own = {module.removeprefix("routeplan.") for module in used if module.startswith("routeplan.")}
+        assert own <= {*building._METHOD, *words}, name  # noqa: SLF001
