@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     Points = NDArray[np.float64]
 
-__all__ = ["Turn", "find_turns"]
+__all__ = ["Turn", "Way", "find_turns", "walk_track"]
 
 _STATION_M = 500.0  # [m] between the points of a way that are tried first
 _NEARER = 25  # points that are then tried between the last good one and the next
@@ -66,8 +66,18 @@ class Turn:
 
 
 @dataclass(frozen=True, eq=False)
-class _Way:
-    """A way out with what it has cost at each of its points."""
+class Way:
+    """A way with what it has cost at each of its points.
+
+    Parameters
+    ----------
+    target
+        Terminal that it leads to.
+    xy
+        [m] n x 2 points in the plane.
+    distance_nmi, time_h, fuel_l
+        [nmi, h, l] From its beginning to each of them.
+    """
 
     target: int
     xy: Points
@@ -76,7 +86,17 @@ class _Way:
     fuel_l: Points
 
     def at(self, distance_nmi: Points) -> tuple[Points, Points, Points]:
-        """Return positions, hours and litres at distances along it."""
+        """Return positions, hours and litres at distances along it.
+
+        Parameters
+        ----------
+        distance_nmi
+            [nmi] From its beginning.
+
+        Returns
+        -------
+        [m, h, l] One of each a distance.
+        """
         x, y, hours, litres = (
             np.interp(distance_nmi, self.distance_nmi, values)
             for values in (self.xy[:, 0], self.xy[:, 1], self.time_h, self.fuel_l)
@@ -109,11 +129,11 @@ def find_turns(
     The points, nearest first; ways out that part later share one. At each the dock's track is steered, and out and on
     together burn no more than the budget.
     """
-    walked = [_walk(tracks, target, track) for target, track in ways.items()]
+    walked = [walk_track(tracks, target, track) for target, track in ways.items()]
     lasts = _last_good(walked, home, goals, budget_l * (1 - _STEERED_SHARE))
     found = [(w, last) for w, last in zip(walked, lasts, strict=True) if last is not None and last > _AT_START_NMI]
     found.sort(key=lambda f: (f[1], f[0].target))
-    groups: list[list[tuple[_Way, float]]] = []
+    groups: list[list[tuple[Way, float]]] = []
     for way, last in found:
         here = way.at(np.array([last]))[0][0]
         for group in groups:
@@ -134,7 +154,7 @@ def find_turns(
     return _merged(sorted(turns, key=lambda turn: turn.distance_nmi), {way.target: way for way, _ in found})
 
 
-def _merged(turns: Sequence[Turn], ways: Mapping[int, _Way]) -> list[Turn]:
+def _merged(turns: Sequence[Turn], ways: Mapping[int, Way]) -> list[Turn]:
     """Let forks of one way out share the point that comes first, where their last dock is the same."""
     lengths_nmi = {target: float(way.distance_nmi[-1]) for target, way in ways.items()}
     kept: list[Turn] = []
@@ -157,8 +177,22 @@ def _lie_one_way(start: Points, a: Points, b: Points) -> bool:
     return bool(np.hypot(*(a - b)) < _ONE_FORK_NMI * METRES_PER_NMI and angle < _ONE_DIRECTION)
 
 
-def _walk(tracks: Tracks, target: int, track: Track) -> _Way:
-    """Lay points along a track, with distance, time and mean burn at each."""
+def walk_track(tracks: Tracks, target: int, track: Track) -> Way:
+    """Lay points along a track, with distance, time and mean burn at each.
+
+    Parameters
+    ----------
+    tracks
+        At the speed that it is run at.
+    target
+        Terminal that it leads to.
+    track
+        The track.
+
+    Returns
+    -------
+    A point every half a kilometre, and at each bend.
+    """
     network, rates = tracks.network, tracks.rates
     xy = [track.bends[:1]]
     slow: list[bool] = []
@@ -183,10 +217,10 @@ def _walk(tracks: Tracks, target: int, track: Track) -> _Way:
         hours[at] += waited_h
         litres[at] += waited_h * rates.idle_lph
     sums = [np.concatenate([[0.0], np.cumsum(values)]) for values in (lengths.sum(axis=1), hours, litres)]
-    return _Way(target, points, *sums)
+    return Way(target, points, *sums)
 
 
-def _last_good(ways: Sequence[_Way], home: Spread, goals: Views, limit_l: float) -> list[float | None]:
+def _last_good(ways: Sequence[Way], home: Spread, goals: Views, limit_l: float) -> list[float | None]:
     """[nmi] Find how far each way may be followed; None where not even its beginning will do."""
     if not ways:
         return []
@@ -233,7 +267,7 @@ def _home_l(ways: Sequence[tuple[Points, Points]], home: Spread, goals: Views) -
 def _steered(
     tracks: Tracks,
     boat: Boat,
-    way: _Way,
+    way: Way,
     last_nmi: float,
     towards: Sequence[int],
     home: Spread,
