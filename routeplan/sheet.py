@@ -1,0 +1,513 @@
+"""What a passage sheet holds, as values: rows for the helm, places to turn for, the sun, the people.
+
+Legs of a few lengths, such as those out of a harbour, share a row with the leg after them: the helm has one mark to
+check then, and not four in a minute. Every course is kept but for the last few lengths alongside.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+from pydantic import BaseModel, ConfigDict
+
+from maps.words import text_of
+from routeplan.fuel import low_figure_l, z_of
+from routeplan.helm import LastTurn, MeterMark
+from routeplan.plan_words import is_before_leaving
+from routeplan.plans import Passed, Stop, Wait, When
+from routeplan.saved_plans import differences
+from routeplan.sun import find_sun_day, is_dark, last_change, next_change
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from datetime import datetime
+
+    from layers.region import Region
+    from routeplan.plans import Alternate, Leg
+    from routeplan.saved_plans import SavedPlan
+
+__all__ = ["LastTurnRow", "LegRow", "Line", "OtherDock", "Sheet", "Steer", "StopRow", "SunAt", "WaitRow", "fill_sheet"]
+
+SHORT_NMI = 0.45  # [nmi] a shorter leg is run in about a minute on the plane, and shares a row
+_MOST_STEERED = 3  # courses in one row
+_BESIDE_NMI = 0.05  # [nmi] an approach so short is part of coming alongside, at whatever speed
+
+Position = tuple[float, float]
+
+
+class _Value(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Steer(_Value):
+    """One course of a row.
+
+    Parameters
+    ----------
+    course_deg
+        [deg] True.
+    magnetic_deg
+        [deg] Magnetic; None where the region doesn't say its variation.
+    distance_nmi
+        [nmi] How far.
+    """
+
+    course_deg: float
+    magnetic_deg: float | None
+    distance_nmi: float
+
+
+class LegRow(_Value):
+    """One row for the helm: a leg, or a few short ones, up to a mark.
+
+    Parameters
+    ----------
+    kind
+        `leg`.
+    first_leg, last_leg
+        Numbers of its legs, from 1.
+    steers
+        Its courses, in order, but for the last few lengths alongside.
+    to, position
+        Name and place (longitude and latitude) of the mark at its end.
+    distance_nmi
+        [nmi] Of the row.
+    speed_kn
+        [kn] Through the water.
+    run_h
+        [h] How long it takes.
+    at
+        When the mark is reached.
+    is_gate
+        Whether it leads through an opening bridge or a lock.
+    mark
+        What the dial should show there; None where nothing is expected of it.
+    depth_checked
+        Whether all of it lies over charted depth enough.
+    cautions
+        What to heed on it.
+    passes
+        What it passes close by.
+    """
+
+    kind: Literal["leg"] = "leg"
+    first_leg: int
+    last_leg: int
+    steers: tuple[Steer, ...]
+    to: str
+    position: Position
+    distance_nmi: float
+    speed_kn: float
+    run_h: float
+    at: When
+    is_gate: bool
+    mark: MeterMark | None
+    depth_checked: bool
+    cautions: tuple[str, ...]
+    passes: tuple[Passed, ...]
+
+
+class StopRow(_Value):
+    """A refuel stop between the rows.
+
+    Parameters
+    ----------
+    kind
+        `stop`.
+    number
+        From 1.
+    stop
+        The stop.
+    resets
+        Whether the meters are reset there, as the figures after it count from there; None where no figure comes after.
+    """
+
+    kind: Literal["stop"] = "stop"
+    number: int
+    stop: Stop
+    resets: bool | None
+
+
+class WaitRow(_Value):
+    """A wait for a bridge or lock, between the rows.
+
+    Parameters
+    ----------
+    kind
+        `wait`.
+    wait
+        The wait.
+    """
+
+    kind: Literal["wait"] = "wait"
+    wait: Wait
+
+
+class LastTurnRow(_Value):
+    """A point of no return, before the row of the leg that it lies on.
+
+    Parameters
+    ----------
+    kind
+        `last turn`.
+    number
+        From 1.
+    turn
+        The point.
+    """
+
+    kind: Literal["last turn"] = "last turn"
+    number: int
+    turn: LastTurn
+
+
+Line: TypeAlias = LegRow | StopRow | WaitRow | LastTurnRow
+
+
+class OtherDock(_Value):
+    """A place to go to that isn't on the plan: an alternate, a dock to turn for, the next fuel after the end.
+
+    Parameters
+    ----------
+    tag
+        What stands for it on chart and rows: a letter.
+    name
+        Its name.
+    position
+        [deg] Longitude and latitude; None where the region at hand doesn't have it.
+    for_stops
+        Numbers of the stops that it stands in for, if they are closed.
+    is_turned_for
+        Whether the dial, or a point of no return, may send the boat there.
+    is_onward
+        Whether it is the next fuel after the destination.
+    hours, vhf, phone, confirmed_on
+        As the docks layer says; None where it doesn't.
+    """
+
+    tag: str
+    name: str
+    position: Position | None
+    for_stops: tuple[int, ...]
+    is_turned_for: bool
+    is_onward: bool
+    hours: str | None
+    vhf: str | None
+    phone: str | None
+    confirmed_on: str | None
+
+
+class SunAt(_Value):
+    """The sun at a place of the passage, on the day that the boat is there.
+
+    Parameters
+    ----------
+    place, position
+        The place, and its longitude and latitude.
+    kind
+        `leave`, `stop` or `arrive`.
+    at
+        When the boat is there.
+    rises, sets
+        Sunrise and sunset of that local day; None where there is none.
+    lit_until
+        End of civil twilight; None where there is none.
+    is_up_at_noon
+        Where it neither rises nor sets: whether it is up all day or down.
+    is_dark
+        Whether the sun is down when the boat is there.
+    changes, changed
+        When it rises or sets next, and did last; None where it doesn't within a day.
+    """
+
+    place: str
+    position: Position
+    kind: Literal["leave", "stop", "arrive"]
+    at: When
+    rises: When | None
+    sets: When | None
+    lit_until: When | None
+    is_up_at_noon: bool
+    is_dark: bool
+    changes: When | None
+    changed: When | None
+
+
+class Sheet(_Value):
+    """All that is on a passage sheet but people and words.
+
+    Parameters
+    ----------
+    start, finish
+        Names of both ends.
+    start_position, finish_position
+        [deg] Longitude and latitude of both.
+    variation_deg
+        [deg] Magnetic variation, east positive; None where the region doesn't say.
+    aboard_low_l
+        [l] Low figure of the fuel aboard on leaving.
+    lines
+        In the order that they are met.
+    docks
+        Places that aren't on the plan, in the order that they may be needed.
+    suns
+        Start, stops and finish.
+    dark_legs
+        Numbers of the legs that begin or end while the sun is down.
+    streams_known
+        Whether the region knows tidal streams, which no plan counts yet.
+    land_known
+        Whether the region at hand has land to draw.
+    differences
+        How the region at hand differs from the one planned with, in sentences.
+    """
+
+    start: str
+    finish: str
+    start_position: Position
+    finish_position: Position
+    variation_deg: float | None
+    aboard_low_l: float
+    lines: tuple[Line, ...]
+    docks: tuple[OtherDock, ...]
+    suns: tuple[SunAt, ...]
+    dark_legs: tuple[int, ...]
+    streams_known: bool
+    land_known: bool
+    differences: tuple[str, ...]
+
+    def tag(self, name: str) -> str:
+        """Tell what stands for a place on chart and rows.
+
+        Parameters
+        ----------
+        name
+            Of a stop, another dock, the start or the finish.
+
+        Returns
+        -------
+        A stop's number, another dock's letter, ``S`` or ``F``; empty where it is none of them.
+        """
+        stops = {line.stop.dock: str(line.number) for line in reversed(self.lines) if line.kind == "stop"}
+        others = {dock.name: dock.tag for dock in self.docks}
+        return {self.start: "S", self.finish: "F", **stops, **others}.get(name, "")
+
+
+def fill_sheet(saved: SavedPlan, region: Region) -> Sheet:
+    """Fill a sheet.
+
+    Parameters
+    ----------
+    saved
+        The plan with what the helm checks.
+    region
+        Its region: land, docks and variation are taken from it.
+
+    Returns
+    -------
+    What the sheet holds.
+    """
+    plan, variation = saved.plan, region.about.variation_deg
+    trip, boat = saved.trip, saved.boat
+    names = (plan.legs[0].from_, plan.legs[-1].to) if plan.legs else (trip.start, trip.finish)
+    if plan.legs:
+        ends = plan.legs[0].from_position, plan.legs[-1].to_position
+    else:
+        ends = plan.stops[0].position, plan.stops[-1].position
+    aboard_low_l = low_figure_l(trip.aboard.mean_l, 0.0, trip.aboard.sd_l, boat.burn.sd_share, z_of(trip.confidence))
+    return Sheet(
+        start=names[0],
+        finish=names[1],
+        start_position=ends[0],
+        finish_position=ends[1],
+        variation_deg=variation,
+        aboard_low_l=aboard_low_l,
+        lines=tuple(_lines(saved, variation)),
+        docks=_other_docks(saved, region, names),
+        suns=tuple(_suns(saved, region, names, ends)),
+        dark_legs=tuple(
+            number
+            for number, leg in enumerate(plan.legs, start=1)
+            if is_dark(leg.from_position, leg.depart) or is_dark(leg.to_position, leg.arrive)
+        ),
+        streams_known=len(region.layer("currents")) > 0,
+        land_known=len(region.layer("land")) > 0,
+        differences=differences(saved, region, None),
+    )
+
+
+def _lines(saved: SavedPlan, variation: float | None) -> Iterator[Line]:
+    plan, helm = saved.plan, saved.helm
+    stops, waits = list(enumerate(plan.stops, start=1)), list(plan.waits)
+    turns = list(enumerate(helm.last_turns, start=1))
+    if stops and is_before_leaving(plan, stops[0][1]):
+        number, stop = stops.pop(0)
+        yield StopRow(number=number, stop=stop, resets=_resets(saved, stop, plan.depart))
+    for hop in _hops(saved):
+        legs = [leg for _, leg in hop]
+        while waits and waits[0].until <= legs[0].depart:  # told before the legs that it holds up
+            yield WaitRow(wait=waits.pop(0))
+        for group in _grouped(hop):
+            numbers = [number for number, _ in group]
+            while waits and waits[0].until <= group[0][1].depart:
+                yield WaitRow(wait=waits.pop(0))
+            while turns and turns[0][1].leg <= numbers[-1]:
+                number, turn = turns.pop(0)
+                yield LastTurnRow(number=number, turn=turn)
+            yield _row(group, saved, variation)
+        if stops and legs[-1].to == stops[0][1].dock and legs[-1].arrive <= stops[0][1].begin:
+            number, stop = stops.pop(0)
+            yield StopRow(number=number, stop=stop, resets=_resets(saved, stop, stop.depart))
+
+
+def _resets(saved: SavedPlan, stop: Stop, after: datetime) -> bool | None:
+    """Tell whether what the dial should show after a stop counts from there."""
+    legs = saved.plan.legs
+    later = (mark for mark in saved.helm.marks if legs[mark.leg - 1].depart >= after)
+    mark = next(later, None)
+    return None if mark is None else mark.since == stop.dock
+
+
+def _hops(saved: SavedPlan) -> list[list[tuple[int, Leg]]]:
+    """Part the legs, with their numbers, at the refuel stops."""
+    hops: list[list[tuple[int, Leg]]] = [[]]
+    ahead = [stop for stop in saved.plan.stops if not is_before_leaving(saved.plan, stop)]
+    for number, leg in enumerate(saved.plan.legs, start=1):
+        hops[-1].append((number, leg))
+        if ahead and leg.to == ahead[0].dock and leg.arrive <= ahead[0].begin:
+            ahead.pop(0)
+            hops.append([])
+    return [hop for hop in hops if hop]
+
+
+def _grouped(hop: Sequence[tuple[int, Leg]]) -> list[list[tuple[int, Leg]]]:
+    """Put short legs into one row with the leg after them, the last ones with the leg before."""
+    groups: list[list[tuple[int, Leg]]] = [[hop[0]]]
+    for one, other in pairwise(hop):
+        if _shares_a_row(groups[-1], one[1], other[1]):
+            groups[-1].append(other)
+        else:
+            groups.append([other])
+    return groups
+
+
+def _shares_a_row(group: Sequence[tuple[int, Leg]], leg: Leg, after: Leg) -> bool:
+    if "gate" in (leg.kind, after.kind) or len(group) >= _MOST_STEERED or after.depart > leg.arrive:
+        return False  # a bridge is met by itself, and whoever waits has a mark to wait at
+    if "approach" in (leg.kind, after.kind) and min(leg.distance_nmi, after.distance_nmi) < _BESIDE_NMI:
+        return True
+    same = leg.speed_kn == after.speed_kn
+    return same and all(short.distance_nmi < SHORT_NMI for _, short in group)
+
+
+def _row(group: Sequence[tuple[int, Leg]], saved: SavedPlan, variation: float | None) -> LegRow:
+    numbers, legs = [number for number, _ in group], [leg for _, leg in group]
+    marks = [mark for mark in saved.helm.marks if mark.leg in numbers]
+    longest = max(legs, key=lambda leg: leg.distance_nmi)
+    steered = [leg for leg in legs if leg.distance_nmi >= _BESIDE_NMI] or legs  # alongside she is steered by eye
+    return LegRow(
+        first_leg=numbers[0],
+        last_leg=numbers[-1],
+        steers=tuple(
+            Steer(
+                course_deg=leg.course_deg,
+                magnetic_deg=None if variation is None else (leg.course_deg - variation) % 360,
+                distance_nmi=leg.distance_nmi,
+            )
+            for leg in steered
+        ),
+        to=legs[-1].to,
+        position=legs[-1].to_position,
+        distance_nmi=sum(leg.distance_nmi for leg in legs),
+        speed_kn=longest.speed_kn,
+        run_h=(legs[-1].arrive - legs[0].depart).total_seconds() / 3600,
+        at=legs[-1].arrive,
+        is_gate=any(leg.kind == "gate" for leg in legs),
+        mark=marks[-1] if marks else None,
+        depth_checked=all(leg.depth_checked for leg in legs),
+        cautions=tuple(dict.fromkeys(caution for leg in legs for caution in leg.cautions)),
+        passes=tuple(passed for leg in legs for passed in leg.passes),
+    )
+
+
+def _other_docks(saved: SavedPlan, region: Region, names: tuple[str, str]) -> tuple[OtherDock, ...]:
+    """List the places that may be gone to and aren't on the plan, in the order that they may be needed."""
+    plan, helm = saved.plan, saved.helm
+    known = {stop.dock for stop in plan.stops} | set(names)
+    alternates: dict[str, tuple[Alternate, list[int]]] = {}
+    for number, stop in enumerate(plan.stops, start=1):
+        if stop.alternate is not None:
+            alternates.setdefault(stop.alternate.name, (stop.alternate, []))[1].append(number)
+    turned = {mark.turn_for for mark in helm.marks if mark.turn_for} | {
+        turn.dock for turn in helm.last_turns if turn.dock
+    }
+    onward = {plan.onward.name} if plan.onward is not None else set()
+    facts = {str(row["name"]): row for row in _records(region)}
+    needed = sorted((set(alternates) | turned | onward) - known, key=lambda name: (_needed_at(saved, name), name))
+    docks = []
+    for index, name in enumerate(needed):
+        row = facts.get(name, {})
+        said = alternates[name][0] if name in alternates else plan.onward if name in onward else None
+        docks.append(
+            OtherDock(
+                tag=_letters(index),
+                name=name,
+                position=row["position"] if row else None,
+                for_stops=tuple(alternates[name][1]) if name in alternates else (),
+                is_turned_for=name in turned,
+                is_onward=name in onward,
+                hours=text_of(row, "opening_hours") or (said.hours if said else None),
+                vhf=text_of(row, "vhf") or (said.vhf if said else None),
+                phone=text_of(row, "phone") or (said.phone if said else None),
+                confirmed_on=text_of(row, "confirmed_on") or (said.confirmed_on if said else None),
+            )
+        )
+    return tuple(docks)
+
+
+def _needed_at(saved: SavedPlan, name: str) -> datetime:
+    """Tell when a place may be needed first."""
+    plan, helm = saved.plan, saved.helm
+    moments = [plan.legs[mark.leg - 1].arrive for mark in helm.marks if mark.turn_for == name]
+    moments += [turn.at for turn in helm.last_turns if turn.dock == name]
+    moments += [stop.arrive for stop in plan.stops if stop.alternate is not None and stop.alternate.name == name]
+    return min(moments, default=plan.arrive)
+
+
+def _records(region: Region) -> Iterable[dict[str, object]]:
+    docks = region.layer("docks")
+    for record, shape in zip(docks.to_dict("records"), docks.geometry, strict=True):
+        yield {**record, "position": (float(shape.x), float(shape.y))}
+
+
+def _letters(index: int) -> str:
+    """Count a, b ... z, aa, ab ..."""
+    rest, letter = divmod(index, 26)
+    return (_letters(rest - 1) if rest else "") + "abcdefghijklmnopqrstuvwxyz"[letter]
+
+
+def _suns(saved: SavedPlan, region: Region, names: tuple[str, str], ends: tuple[Position, Position]) -> Iterator[SunAt]:
+    plan = saved.plan
+    there: list[tuple[str, Position, Literal["leave", "stop", "arrive"], datetime]] = [
+        (names[0], ends[0], "leave", plan.legs[0].depart if plan.legs else plan.depart)
+    ]
+    there += [
+        (stop.dock, stop.position, "stop", stop.arrive) for stop in plan.stops if not is_before_leaving(plan, stop)
+    ]
+    there.append((names[1], ends[1], "arrive", plan.arrive))
+    for place, position, kind, at in there:
+        sun = find_sun_day(position, at.astimezone(region.zone).date(), region.zone)
+        yield SunAt(
+            place=place,
+            position=position,
+            kind=kind,
+            at=at,
+            rises=sun.rises,
+            sets=sun.sets,
+            lit_until=sun.lit_until,
+            is_up_at_noon=sun.is_up_at_noon,
+            is_dark=is_dark(position, at),
+            changes=next_change(position, at),
+            changed=last_change(position, at),
+        )

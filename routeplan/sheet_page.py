@@ -1,0 +1,407 @@
+"""The passage sheet as one page that prints: for the helm first, at its end for whoever waits ashore.
+
+It opens with no network, holds no script, asks for no other file, and says so to the browser by a
+Content-Security-Policy. No row is split between pages; heads of tables are repeated.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from layers.errors import InputError
+from maps.words import as_markup
+from routeplan.crews import Crew
+from routeplan.places import write_position
+from routeplan.plan_words import is_before_leaving
+from routeplan.sheet import fill_sheet
+from routeplan.sheet_chart import draw_chart
+from routeplan.sheet_style import write_style
+from routeplan.sheet_words import SheetWords
+from routeplan.units_shown import shown_speed
+from routeplan.words import course, shown_calls
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from layers.region import Region
+    from routeplan.saved_plans import SavedPlan
+    from routeplan.sheet import LastTurnRow, LegRow, OtherDock, Sheet, StopRow, WaitRow
+    from routeplan.sheet_style import Paper
+
+__all__ = ["build_sheet"]
+
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+_LONGEST = 2000  # characters of one paragraph
+_NO_BREAK = "\u00a0"
+_WIDTHS_MM = (13.5, 62, 10.5, 8.5, 9, 6.5, 13, 7, 13, 39.5, 13)  # [mm] of the helm's columns, the last to be written in
+_BOX = '<span class="box"></span>'
+_SPARE_NAMES = 4  # lines for names where nobody says how many are aboard
+_MOST_LINES = 12  # for names at the most: more are told by their number
+
+
+def build_sheet(saved: SavedPlan, region: Region, crew: Crew | None = None, paper: Paper = "a4") -> str:
+    """Build a passage sheet.
+
+    Parameters
+    ----------
+    saved
+        The plan with what the helm checks.
+    region
+        Its region: land, docks and variation are taken from it.
+    crew
+        Who is aboard and who waits ashore; None where all of that is written in by hand.
+    paper
+        What it is printed on, ``a4`` or ``letter``.
+
+    Returns
+    -------
+    One HTML document, the same for the same plan, region and crew.
+
+    Raises
+    ------
+    InputError
+        The plan has neither legs nor stops, or she would be overdue before arriving.
+    """
+    if not saved.plan.legs and not saved.plan.stops:
+        raise InputError("plan", "has no legs and no stops: there is nothing to print", remedy="plan anew")
+    people = crew or Crew()
+    if people.overdue is not None and people.overdue <= saved.plan.arrive:
+        problem = f"is before the planned arrival, {saved.plan.arrive:%Y-%m-%dT%H:%MZ}"
+        raise InputError("--overdue", problem, value=f"{people.overdue:%Y-%m-%dT%H:%MZ}")
+    sheet = fill_sheet(saved, region)
+    page = _Page(saved, sheet, people)
+    foot = page.words.foot()
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            '<html lang="en">',
+            "<head>",
+            '<meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            '<meta name="referrer" content="no-referrer">',
+            f"<title>{_text(foot)}</title>",
+            f"<style>{write_style(paper, foot)}</style>",
+            "</head>",
+            "<body>",
+            *page.head(),
+            *page.helm(),
+            *page.docks(),
+            *page.beside_chart(draw_chart(sheet, saved, region)),
+            *page.sources(),
+            *page.shore(),
+            "</body>",
+            "</html>",
+            "",
+        ]
+    )
+
+
+class _Page:
+    """Writes the parts of one sheet."""
+
+    def __init__(self, saved: SavedPlan, sheet: Sheet, crew: Crew) -> None:
+        self.saved, self.sheet, self.crew = saved, sheet, crew
+        self.words = SheetWords(saved, sheet)
+        self.unit = saved.boat.units.volume_label
+
+    def head(self) -> Iterator[str]:
+        plan, words, trip = self.saved.plan, self.words, self.saved.trip
+        sheet, boat = self.sheet, self.saved.boat
+        yield f"<header><h1><bdi>{_text(sheet.start)}</bdi> to <bdi>{_text(sheet.finish)}</bdi></h1>"
+        length = boat.units.length(boat.length_overall_m)
+        yield (
+            f'<p class="under"><b><bdi>{_text(boat.name)}</bdi></b>, {_text(length)}, {boat.fuel}. '
+            f"{_text(words.run_line())}. {_text(words.zone_line())}</p></header>"
+        )
+        yield from (f'<p class="warn">{_text(said)}</p>' for said in sheet.differences)
+        head, below = words.meter_lines()
+        reaches = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l).split(", low ")
+        position = write_position(sheet.start_position).replace(" ", _NO_BREAK)
+        keys = (
+            ("Leave", words.day_and_clock(plan.depart), f"{position}; {words.light(sheet.suns[0])}"),
+            (
+                "Fuel aboard on leaving",
+                words.units.volume_down(trip.aboard.mean_l),
+                f"low {words.units.volume_down(sheet.aboard_low_l)}; how known: {trip.aboard.how}",
+            ),
+            (
+                "Arrive",
+                words.when(plan.arrive, plan.depart),
+                f"with {reaches[0]}, low {reaches[1]}; {words.light(sheet.suns[-1])}",
+            ),
+            ("Meter on leaving", head, below),
+        )
+        cells = "".join(f"<td>{_text(title)}<b>{_text(big)}</b>{_text(small)}</td>" for title, big, small in keys)
+        yield f'<table class="keys"><tr>{cells}</tr></table>'
+        yield (
+            '<p class="how">At each mark read the dial. <b>Over the figure in the heavy box: turn at once</b> for the '
+            f"dock named there. {_text(words.fuel_rule())} "
+            f"{_text(words.variation_line())}</p>"
+        )
+
+    def helm(self) -> Iterator[str]:
+        unit, magnetic = self.unit, self.sheet.variation_deg is not None
+        heads = (
+            ("leg", ""),
+            ("to the mark", ""),
+            ("M" if magnetic else "steer", "right"),
+            ("T", "right"),
+            ("nmi", "right"),
+            ("kn", "right"),
+            ("at", ""),
+            ("min", "right"),
+            (f"dial {unit}", "right"),
+            ("turn if over: for, steer", ""),
+            ("read, at", ""),
+        )
+        share = sum(_WIDTHS_MM)
+        widths = "".join(f'<col style="width:{width / share:.2%}">' for width in _WIDTHS_MM)
+        row = "".join(f'<th class="{kind}">{_text(title)}</th>' for title, kind in heads)
+        yield f'<table class="helm"><colgroup>{widths}</colgroup><thead><tr>{row}</tr></thead><tbody>'
+        turn_for, since = "", self.saved.plan.depart
+        for line in self.sheet.lines:
+            if line.kind == "leg":
+                yield self._leg(line, turn_for, since)
+                since = line.at
+                turn_for = (line.mark.turn_for or "") if line.mark else turn_for
+            elif line.kind == "stop":
+                yield self._stop(line)
+                turn_for = ""
+            elif line.kind == "wait":
+                yield self._wait(line)
+            else:
+                yield self._last_turn(line)
+        yield self._arrival()
+        yield "</tbody></table>"
+
+    def _leg(self, row: LegRow, turn_for: str, since: datetime) -> str:
+        words, last = self.words, row.steers[-1]
+        number = str(row.last_leg) if row.first_leg == row.last_leg else f"{row.first_leg}-{row.last_leg}"
+        name = words.mark_name(row)
+        where = f'<span class="nowrap">{_text(write_position(row.position))}</span>'
+        notes = "".join(f"; {_text(note)}" for note in words.row_notes(row))
+        shows, limit = "", ""
+        if row.mark is not None:
+            shows = words.bare(row.mark.shows_l)
+        if row.mark is not None and row.mark.turn_above_l is not None and row.mark.turn_for is not None:
+            mark, dock = row.mark, row.mark.turn_for
+            near = "" if mark.turn_nmi is None else f" {mark.turn_nmi:.1f}"
+            way = "" if mark.turn_course_deg is None else words.steered(mark.turn_course_deg)
+            named = f"<br><bdi>{_text(dock or '')}</bdi>" if dock != turn_for else ""
+            tag = self.sheet.tag(dock or "")
+            limit = f"<b>{words.bare(mark.turn_above_l or 0.0)}</b> <span>{_tag(tag)} {_text(way + near)}{named}</span>"
+        day = "" if words.same_day(row.at, since) else words.day_and_clock(row.at).rsplit(" ", 1)[0]
+        when = f'<span class="day">{_text(day)}</span>' if day else ""
+        cells = (
+            ("number nowrap" if len(number) < 6 else "number", "", f"{_BOX}<b>{number}</b>"),
+            ("to", "", f"{f'<bdi>{_text(name)}</bdi> ' if name else ''}{where}{notes}"),
+            (
+                "steer",
+                "steer M" if self.sheet.variation_deg is not None else "steer",
+                _text(words.steered(last.course_deg).split(_NO_BREAK)[0]),
+            ),
+            ("bare", "true", course(last.course_deg)),
+            ("bare", "nmi", f"{row.distance_nmi:.1f}"),
+            ("bare", "kn", _text(shown_speed(row.speed_kn).removesuffix(" kn"))),
+            ("at", "at", f"{when}{_text(words.clock(row.at))}"),
+            ("bare", "min", str(round(row.run_h * 60))),
+            ("figure", f"dial {self.unit}", shows),
+            ("limit", "turn if over", limit),
+            ("blank", "read, at", ""),
+        )
+        return f"<tr>{''.join(_cell(*cell) for cell in cells)}</tr>"
+
+    def _stop(self, row: StopRow) -> str:
+        said = self.words.stop_band(row.number, row.stop, resets=row.resets)
+        head, _, rest = said.partition(". ")
+        return _band(f"<b>{_text(head)}.</b> {_text(rest)}", "band dark")
+
+    def _wait(self, row: WaitRow) -> str:
+        return _band(f"<b>{_text(self.words.wait_line(row.wait))}</b>", "band pale")
+
+    def _last_turn(self, row: LastTurnRow) -> str:
+        return _band(f"\u25b2 {_text(self.words.last_turn_line(row.number, row.turn))}.", "band pale")
+
+    def _arrival(self) -> str:
+        plan, words = self.saved.plan, self.words
+        left = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l)
+        when = words.day_and_clock(plan.arrive)
+        return _band(
+            f"<b>Arrive {_text(when)}: <bdi>{_text(self.sheet.finish)}</bdi>.</b> {_text(left)}", "band dark last"
+        )
+
+    def docks(self) -> Iterator[str]:
+        plan, words = self.saved.plan, self.words
+        if plan.stops:
+            yield '<h2>Docks</h2><table class="docks"><colgroup><col style="width:29%"><col style="width:27%">'
+            yield '<col style="width:44%"></colgroup><thead><tr>'
+            yield "<th>fuel stop</th><th>hours, call</th><th>take; if closed; written in</th></tr></thead><tbody>"
+        for number, stop in enumerate(plan.stops, start=1):
+            calls, take, closed = words.stop_cells(stop)
+            yield (
+                f"<tr><td>{_tag(str(number), 'filled')} <b><bdi>{_text(stop.dock)}</bdi></b><br>"
+                f'<span class="nowrap">{_text(write_position(stop.position))}</span></td>'
+                f"<td>{_text(calls)}</td><td>{_text(take)}. {_text(closed)}.<br>{_BOX}called "
+                f"&#160; pumped {_line('short')} dial {_line('short')}</td></tr>"
+            )
+        yield "</tbody></table>" if plan.stops else ""
+        if self.sheet.docks:
+            yield f'{"" if plan.stops else "<h2>Docks</h2>"}<table class="docks"><colgroup><col style="width:40%">'
+            yield '<col style="width:42.5%"><col style="width:17.5%"></colgroup><thead><tr>'
+            yield "<th>other dock</th><th>hours, call, confirmed on</th><th>needed if; called</th></tr></thead><tbody>"
+            yield from map(self._dock, self.sheet.docks)
+            yield "</tbody></table>"
+
+    def _dock(self, dock: OtherDock) -> str:
+        where = "position not known" if dock.position is None else write_position(dock.position)
+        calls = [dock.hours or "hours not known", *shown_calls(dock.vhf, dock.phone)]
+        confirmed = dock.confirmed_on or "never confirmed"
+        return (
+            f"<tr><td>{_tag(dock.tag)} <b><bdi>{_text(dock.name)}</bdi></b> "
+            f'<span class="nowrap">{_text(where)}</span></td>'
+            f'<td>{_text("; ".join(calls))}; <span class="nowrap">{_text(confirmed)}</span></td>'
+            f'<td data-is="needed if; called">{_BOX}{_text(self.words.other_dock_use(dock))}</td></tr>'
+        )
+
+    def beside_chart(self, chart: str) -> Iterator[str]:
+        yield '<table class="pair"><colgroup><col style="width:52%"><col style="width:48%"></colgroup><tbody><tr><td>'
+        if chart:
+            no_return = " \u25b2 point of no return." if self.saved.helm.last_turns else ""
+            land = "" if self.sheet.land_known else " The region has no land layer."
+            caption = "Never steer by this sketch. S start, F finish, letters other docks."
+            yield f'{chart}<p class="small">{_text(caption + no_return + land)}</p>'
+        yield '<h2>Cautions</h2><ul class="end-notes">'
+        yield "".join(f"<li>{_text(note)}</li>" for note in (*self.saved.plan.cautions, *self.saved.cautions))
+        yield "</ul>"
+        yield "</td><td>"
+        yield from self._before()
+        yield from self._sun()
+        yield "</td></tr></tbody></table>"
+
+    def _sun(self) -> Iterator[str]:
+        words = self.words
+        day = self.sheet.suns[0].at.astimezone(words.zone).date()
+        yield '<h2>Sun and tide</h2><ul class="sun">'
+        for sun in self.sheet.suns:
+            same_day = sun.at.astimezone(words.zone).date() == day
+            if sun.kind == "stop" and not sun.is_dark and same_day:
+                continue  # nothing that both ends don't say
+            dark = f" <b>{_text(words.light(sun))}</b>" if sun.is_dark else ""
+            yield (
+                f"<li><bdi>{_text(sun.place)}</bdi>: {_text(words.sun_times(sun))}{dark} "
+                f'<span class="nowrap">HW {_line("short")} LW {_line("short")}</span></li>'
+            )
+        yield "</ul>"
+        dark = words.dark_line()
+        yield f'<p class="warn">{_text(dark)}</p>' if dark else ""
+        streams = " Streams are in the region's data; the plan doesn't count them." if self.sheet.streams_known else ""
+        yield f'<p class="small">Tides aren\'t predicted: fill in from the tables.{streams}</p>'
+
+    def _before(self) -> Iterator[str]:
+        crew, helm = self.crew, self.saved.helm
+        reset = sum(helm.meter.shows_l) <= 0.05
+        aboard = f"<b>{crew.people}</b>" if crew.people else _line("short")
+        names = _text(", ".join(crew.names)) if crew.names else ""
+        blanks = max((crew.people or _SPARE_NAMES) - len(crew.names), 0)
+        blanks = min(blanks, 1) if crew.names else blanks  # for all others, where some are named
+        spare = "".join(f" {_line()}" for _ in range(min(blanks, _MOST_LINES)))
+        short = _line("short")
+        checks = [
+            f"Persons aboard: {aboard}. <bdi>{names}</bdi>{spare}",
+            "Lifejackets: one that fits for each, worn by all",
+            "Kill cord clipped to whoever steers whenever an engine runs",
+            "VHF on, watch on channel 16; all know how to call for help",
+            f"Gauge reads {_line('short')}; meter {'reset to 0' if reset else f'read, not reset: {short}'}",
+            f"Forecast of {_line('short')}: wind {_line('short')} sea {_line('short')}",
+            "Charts, notices and tide tables current",
+            f"The part for ashore given to {_line()}",
+            f"Left at {_line('short')} with dial {_line('short')}",
+        ]
+        if self.sheet.dark_legs:
+            checks.insert(4, "Navigation lights tested")
+        yield "<h2>Before leaving</h2>"
+        yield f'<ul class="checks">{"".join(f"<li>{_BOX}{check}</li>" for check in checks)}</ul>'
+
+    def sources(self) -> Iterator[str]:
+        saved = self.saved
+        sources = [f"Source of {line}." for line in saved.sources]
+        when = f"{self.words.day_and_clock(saved.saved)} {self.words.year(saved.saved)}"
+        made = f"Planned {when} by routeplan {saved.version}."
+        yield f'<p class="small">{_text(" ".join([*sources, made]))}</p>'
+
+    def shore(self) -> Iterator[str]:
+        saved, plan, words, crew = self.saved, self.saved.plan, self.words, self.crew
+        boat, sheet = saved.boat, self.sheet
+        contact = _text(crew.shore_contact) if crew.shore_contact else _line("long")
+        yield '<section class="shore"><h2>For whoever waits ashore: cut off here, or send a picture of it</h2>'
+        length = boat.units.length(boat.length_overall_m)
+        aboard = f"<b>{crew.people}</b>" if crew.people else _line("short")
+        names = f": <bdi>{_text(', '.join(crew.names))}</bdi>" if crew.names else f": {_line('long')}"
+        due = f"{_text(words.day_and_clock(crew.overdue))}" if crew.overdue else _line()
+        yield '<table class="frame"><tbody><tr><td>'
+        yield f"<p>Boat: <b><bdi>{_text(boat.name)}</bdi></b>, {_text(length)} long, motor boat</p>"
+        yield f"<p>Looks: {_line('long')}</p><p>Call sign {_line()} Phone {_line()}</p>"
+        yield f"<p>Aboard: {aboard}{names}</p><ul>"
+        yield "".join(f"<li>{part}</li>" for part in self._route())
+        yield "</ul>"
+        yield "</td><td>"
+        yield f"<p>You: <b><bdi>{contact}</bdi></b></p>"
+        arrives, clock = _text(words.day_and_clock(plan.arrive)), _text(saved.region.time_zone)
+        yield f"<p>Should arrive <b>{arrives}</b> (clock of {clock}) and tell you at once.</p>"
+        yield f'<p class="due">Overdue at {due}</p><ul class="steps">'
+        steps = (
+            "1. Call the boat, then the docks listed here, the last one first.",
+            f"2. No word: call the rescue service at sea: {_line()}. Don't wait for daylight.",
+            "3. Read them this part: boat, people, route, times, where else she may be.",
+            "4. If she turns up later, tell all whom you called.",
+        )
+        yield "".join(f"<li>{step}</li>" for step in steps)
+        yield "</ul>"
+        yield f"<p>Heard from at: {_line('short')} {_line('short')} {_line('short')}</p>"
+        if sheet.docks:
+            others = ", ".join(dock.name for dock in sheet.docks)
+            yield f'</td></tr><tr><td colspan="2">May go instead to: <bdi>{_text(others)}</bdi>'
+        yield "</td></tr></tbody></table></section>"
+
+    def _route(self) -> Iterator[str]:
+        plan, words, sheet = self.saved.plan, self.words, self.sheet
+        day = words.day_and_clock(plan.depart)
+        yield f"<b>{_text(day)}</b> leaves <bdi>{_text(sheet.start)}</bdi>, {_at(sheet.start_position)}"
+        for stop in plan.stops:
+            if is_before_leaving(plan, stop):
+                continue
+            when = f"{words.when(stop.arrive, plan.depart)} to {words.when(stop.depart, plan.depart)}"
+            calls = "".join(f", {call}" for call in shown_calls(stop.vhf, stop.phone))
+            yield f"<b>{_text(when)}</b> fuel at <bdi>{_text(stop.dock)}</bdi>, {_at(stop.position)}{_text(calls)}"
+        arrives = _text(words.when(plan.arrive, plan.depart))
+        yield f"<b>{arrives}</b> arrives <bdi>{_text(sheet.finish)}</bdi>, {_at(sheet.finish_position)}"
+
+
+def _cell(kind: str, title: str, body: str) -> str:
+    said = f' data-is="{_text(title)}"' if title else ""
+    return f'<td class="{kind}"{said}>{body}</td>'
+
+
+def _band(body: str, kind: str) -> str:
+    return f'<tr class="{kind}"><td colspan="{len(_WIDTHS_MM)}">{body}</td></tr>'
+
+
+def _tag(tag: str, kind: str = "") -> str:
+    if not tag:
+        return ""
+    style = kind or ("filled" if tag.isdigit() else "filled end" if tag in {"S", "F"} else "")
+    return f'<span class="tag {style}">{_text(tag)}</span>'
+
+
+def _at(position: tuple[float, float]) -> str:
+    return f'<span class="nowrap">{_text(write_position(position))}</span>'
+
+
+def _line(kind: str = "") -> str:
+    return f'<span class="line {kind}"></span>'
+
+
+def _text(words: str) -> str:
+    return "&#160;".join(as_markup(part, longest=_LONGEST) for part in words.split(_NO_BREAK))
