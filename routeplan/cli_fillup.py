@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
     from routeplan.logbook import Logbook
     from routeplan.moments import WallClock
     from routeplan.quantities import VolumeUnit
+    from routeplan.runs import Run, RunEntry
 
-__all__ = ["fillups"]
+__all__ = ["fillups", "open_for_writing"]
 
 fillups = typer.Typer(
     help="Keep the log of fill-ups: three numbers and one line each.", no_args_is_help=False, rich_markup_mode=None
@@ -126,10 +128,13 @@ def add(
     with _reading(log) as (logbook, where):  # no log is begun for what is refused
         begun = logbook is None
         history = () if logbook is None else tuple(logbook.history(the_boat.name))
+        runs = () if logbook is None else tuple(entry.run for entry in logbook.runs(the_boat.name))
     held = FillupLog.of_entries(where, history)
     old = None if replaces is None else find_entry(replaces, held, history, "--replaces")
-    understood = understand(typed, the_boat, held, now, clock=clock, replaces=old, earlier=earlier, sure=sure)
-    with _writing(log) as logbook:
+    understood = understand(
+        typed, the_boat, held, now, clock=clock, replaces=old, earlier=earlier, sure=sure, runs=runs
+    )
+    with open_for_writing(log) as logbook:
         (name,) = logbook.append([NewEntry(understood.fillup, None if old is None else old.entry, entered=now)])
         where = logbook.where
     if as_json:
@@ -149,13 +154,15 @@ def add(
 
 @fillups.command("withdraw")
 def withdraw(
-    entry: Annotated[str, typer.Argument(metavar="ENTRY", help="The entry's name, as fillup list shows it.")],
+    entry: Annotated[
+        str, typer.Argument(metavar="ENTRY", help="The entry's name, or a run's, as fillup list shows it.")
+    ],
     boat: SomeBoatOption = None,
     log: LogOption = None,
     zone: ZoneOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say that a fill-up never was. It stays in the history and no longer counts."""
+    """Say that a fill-up never was, or a passage that underway entered. It stays in the history, and counts no more."""
     from routeplan.boats import read_boat
     from routeplan.fillup_words import entry_document, tell_withdrawn, units_of
     from routeplan.fillups import Entry, FillupLog
@@ -167,6 +174,10 @@ def withdraw(
     if the_boat is None and entry.strip().casefold() == "last":
         raise InputError("ENTRY", "last is a boat's last fill-up", remedy="say whose with --boat, or name the entry")
     with _opened(log) as logbook:
+        wanted = entry.strip().casefold()
+        if wanted in {run.entry for run in logbook.runs(withdrawn=True)}:
+            _withdraw_passage(logbook, wanted, clock, the_boat, as_json=as_json)
+            return
         history = tuple(logbook.history(None if the_boat is None else the_boat.name))
         old = find_entry(entry, FillupLog.of_entries(logbook.where, history), history, "ENTRY")
         (name,) = logbook.append([NewEntry(old.fillup, old.entry, withdrawn=True, entered=now)])
@@ -177,6 +188,18 @@ def withdraw(
     else:
         units = units_of("l") if the_boat is None else the_boat.units
         edges.say(tell_withdrawn(old, name, units, where, clock))
+
+
+def _withdraw_passage(logbook: Logbook, name: str, clock: WallClock, boat: Boat | None, *, as_json: bool) -> None:
+    from routeplan.fillup_words import units_of
+    from routeplan.run_words import run_document, tell_runs_withdrawn
+
+    gone = logbook.withdraw_passage(name)
+    if as_json:
+        document = {"schema": "routeplan/passage-withdraw/1", "log": logbook.where}
+        edges.print_json({**document, "runs": [run_document(each) for each in gone]})
+    else:
+        edges.say(tell_runs_withdrawn(gone, logbook.where, units_of("l") if boat is None else boat.units, clock))
 
 
 @fillups.command("list")
@@ -192,25 +215,30 @@ def list_(
     from routeplan.boats import read_boat
     from routeplan.fillup_words import entry_document, tell_list, units_of
     from routeplan.fillups import FillupLog
+    from routeplan.run_words import run_document
+    from routeplan.runs_taken import pending_runs
 
     the_boat, clock = None if boat is None else read_boat(boat), _clock(zone)
     wanted = _wanted(the_boat, name)
-    with _entries(log, clock if zone else None) as (where, entries):
-        all_entries = tuple(entries(None))
+    with _entries(log, clock if zone else None) as (where, entries, runs):
+        all_entries, all_runs = tuple(entries(None)), runs()
     held = FillupLog.of_entries(where, all_entries)
-    if wanted is not None and wanted not in {entry.fillup.boat for entry in all_entries}:
+    waits = pending_runs((entry.run for entry in all_runs), (entry.fillup for entry in held.entries))
+    waiting = [entry for entry in all_runs if entry.run in waits and wanted in {None, entry.run.boat}]
+    if wanted is not None and not waiting and wanted not in {entry.fillup.boat for entry in all_entries}:
         held.need(wanted)
     chosen = [e for e in (all_entries if history else held.entries) if wanted in {None, e.fillup.boat}]
     if as_json:
         document: dict[str, Any] = {"schema": "routeplan/fillup-list/1", "log": where, "history": history}
-        edges.print_json({**document, "fillups": [entry_document(entry) for entry in chosen]})
+        document["fillups"] = [entry_document(entry) for entry in chosen]
+        edges.print_json({**document, "waiting_runs": [run_document(entry) for entry in waiting]})
         return
-    if not chosen:
+    if not chosen and not waiting:
         edges.say(f"{where}: no fill-ups yet; routeplan fillup add enters one")
         return
     replaced = {e.replaces: e.entry for e in all_entries if e.replaces is not None} if history else None
     units = units_of("l") if the_boat is None else the_boat.units
-    edges.say(tell_list(chosen, where, units, clock, replaced=replaced))
+    edges.say(tell_list(chosen, where, units, clock, replaced=replaced, waiting=waiting))
 
 
 @fillups.command("import")
@@ -239,6 +267,7 @@ def import_(
     from routeplan.fillup_import import FillupImport
     from routeplan.fillup_words import tell_import
     from routeplan.moments import read_zone
+    from routeplan.run_words import tell_passed_by
 
     now = edges.now()
     boats: dict[str, Boat] = {}
@@ -249,6 +278,7 @@ def import_(
         boats[the_boat.name] = the_boat
     clock = None if zone is None else read_zone(zone, "--zone")
     path = edges.named(file, "FILE")
+    passed: list[Run] = []
     progress = Progress(f"Importing {path.name}" if yes else f"Looking at {path.name}")
     with contextlib.closing(progress):
         with _reading(log) as (logbook, where):
@@ -256,13 +286,17 @@ def import_(
             if not yes or logbook is None:  # no log is begun for a file that can't be taken
                 given.look(progress)
         if yes:
-            with _writing(log) as logbook:
+            with open_for_writing(log) as logbook:
+                waited = _waiting(logbook)
                 given = FillupImport(path, clock, boats, now, sure, logbook.history)
                 logbook.append(given.new_entries(progress))
+                still = set(_waiting(logbook)) if waited else set()
+                passed = [run for run in waited if run not in still]
     if as_json:
-        edges.print_json({"schema": "routeplan/fillup-import/1", "log": where, "written": yes, **given.document()})
+        document = {"schema": "routeplan/fillup-import/1", "log": where, "written": yes, **given.document()}
+        edges.print_json({**document, "runs_passed_by": len(passed)})
     else:
-        edges.say(tell_import(given, where, written=yes))
+        edges.say("\n".join([tell_import(given, where, written=yes), *tell_passed_by(passed, clock or "here")]))
 
 
 @fillups.command("export")
@@ -277,12 +311,14 @@ def export(
     from layers.files import replaced_file
     from routeplan.fillup_csv import write_csv
     from routeplan.log_files import check_csv_target
+    from routeplan.run_words import tell_left_out
 
     volume_unit = _unit(unit)
     if file != "-":
         check_csv_target(edges.named(Path(file), "FILE"))
     with contextlib.ExitStack() as stack:
-        where, entries = stack.enter_context(_entries(log, None))
+        where, entries, runs = stack.enter_context(_entries(log, None))
+        chosen: Callable[[], Iterator[Entry]]
         chosen = (lambda: entries(name)) if history else _standing(where, entries, name)
         if file == "-":
             text = io.StringIO(newline="")
@@ -292,8 +328,11 @@ def export(
         draft = stack.enter_context(replaced_file(Path(file)))
         with draft.open("w", encoding="utf-8", newline="") as out:
             count = write_csv(chosen, out, volume_unit, history=history)
+        left = tell_left_out(
+            [entry.run for entry in runs() if name in {None, entry.run.boat}], (e.fillup for e in chosen())
+        )
     what = "entries" if history else "fill-ups"
-    edges.say(f"Wrote {count:,} {what} from {where} to {file}, volumes in {volume_unit}.")
+    edges.say(f"Wrote {count:,} {what} from {where} to {file}, volumes in {volume_unit}.{left}")
 
 
 def _standing(
@@ -306,6 +345,14 @@ def _standing(
     if name is not None and not FillupLog.of_entries(where, entries(name)).entries:
         FillupLog.of_entries(where, entries(None)).need(name)
     return lambda: (entry for boat in boats for entry in FillupLog.of_entries(where, entries(boat)).entries)
+
+
+def _waiting(logbook: Logbook) -> tuple[Run, ...]:
+    """Tell which runs wait; the fill-ups are read only where there are runs."""
+    from routeplan.runs_taken import pending_runs
+
+    runs = [entry.run for entry in logbook.runs()]
+    return pending_runs(runs, (entry.fillup for entry in logbook.log().entries)) if runs else ()
 
 
 def _clock(zone: str | None) -> WallClock:
@@ -355,7 +402,18 @@ def _opened(log: str | None) -> Logbook:
     return open_logbook(_writable(log))
 
 
-def _writing(log: str | None) -> Logbook:
+def open_for_writing(log: str | None) -> Logbook:
+    """Open a log to add to it; it is made where it isn't there.
+
+    Parameters
+    ----------
+    log
+        As given; None for the default one.
+
+    Returns
+    -------
+    The log.
+    """
     from routeplan.logbook import open_logbook
 
     return open_logbook(_writable(log), create=True)
@@ -376,14 +434,17 @@ def _reading(log: str | None) -> Iterator[tuple[Logbook | None, str]]:
 
 
 @contextlib.contextmanager
-def _entries(log: str | None, zone: WallClock | None) -> Iterator[tuple[str, Callable[[str | None], Iterator[Entry]]]]:
-    """Give what reads all entries of a log, a CSV file or a database, of one boat or of all."""
+def _entries(
+    log: str | None, zone: WallClock | None
+) -> Iterator[tuple[str, Callable[[str | None], Iterator[Entry]], Callable[[], tuple[RunEntry, ...]]]]:
+    """Give what reads all entries of a log, a CSV file or a database, of one boat or of all; and its runs."""
     from routeplan.log_files import entries_of_csv, is_csv
     from routeplan.logbook import open_logbook
 
     where = _where(log)
     if is_csv(where):
-        yield where, lambda boat: (e for e in entries_of_csv(Path(where), zone=zone) if boat in {None, e.fillup.boat})
+        rows = functools.partial(entries_of_csv, Path(where), zone=zone)
+        yield where, lambda boat: (e for e in rows() if boat in {None, e.fillup.boat}), tuple
         return
     with open_logbook(where) as logbook:
-        yield logbook.where, logbook.history
+        yield logbook.where, logbook.history, logbook.runs

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from routeplan.console import wrapped
 from routeplan.fillup_checks import metered_l, ratio_means_something
 from routeplan.moments import shown_gap, shown_moment, write_moment
+from routeplan.run_words import table, tell_waiting
 from routeplan.units_shown import DisplayUnits, shown_distance, shown_duration
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from routeplan.fillups import Entry, Fillup
     from routeplan.moments import WallClock
     from routeplan.quantities import VolumeUnit
+    from routeplan.runs import RunEntry
     from routeplan.typed_fillups import Understood
     from routeplan.units_shown import UnitSystem
 
@@ -31,7 +33,11 @@ __all__ = [
 ]
 
 _LABEL = 8  # characters
-_FIELDS = {"GAUGE": "gauge_before_l"}  # of the labels that are not named like their field
+_FIELDS = {  # of the labels that are not named like their field; what they stand for is named where several do
+    "GAUGE": {"gauge_before_l": ""},
+    "run": {"distance_run_nmi": "distance", "engine_hours_h": "hours", "speeds_run": "speeds"},
+    "sea": {"sea": "sea", "people": "people"},
+}
 
 
 def units_of(unit: VolumeUnit) -> DisplayUnits:
@@ -101,7 +107,7 @@ def tell_entered(
     first = understood.before is None and old is None
     out.append(_line("boat", f"{boat.name}{', her first fill-up in this log' if first else ''}"))
     for label, text in lines.items():
-        taken_from = understood.assumed.get(_FIELDS.get(label, label))
+        taken_from = _taken_from(label, understood)
         more = f" ({taken_from})" if taken_from else ""
         if label == "when" and understood.before is not None:
             more += f", {shown_gap(fillup.when - understood.before.when)} after the fill-up before"
@@ -115,6 +121,17 @@ def tell_entered(
     out += [wrapped(f"Note: {note}.") for note in understood.notes]
     out.append(f"Something wrong? The same command with --replaces {name} corrects it; = keeps a number as it is.")
     return "\n".join(out)
+
+
+def _taken_from(label: str, understood: Understood) -> str:
+    """Tell where a line's figures are from; which of them, where some were typed."""
+    fields = _FIELDS.get(label, {label: ""})
+    taken = [name for name in fields if name in understood.assumed]
+    if not taken:
+        return ""
+    given = [name for name in fields if getattr(understood.fillup, name, None) not in {None, ()}]
+    which = "" if set(given) <= set(taken) else f"{' and '.join(fields[name] for name in taken)} "
+    return which + understood.assumed[taken[0]]
 
 
 def tell_withdrawn(old: Entry, name: str, units: DisplayUnits, where: str, clock: WallClock) -> str:
@@ -153,6 +170,7 @@ def tell_list(
     clock: WallClock,
     *,
     replaced: dict[str, str] | None = None,
+    waiting: Sequence[RunEntry] = (),
 ) -> str:
     """Tell what a log holds.
 
@@ -168,6 +186,8 @@ def tell_list(
         Whose clock on the wall the moments are shown by.
     replaced
         By what each entry was replaced, where the whole history is told; None where it isn't.
+    waiting
+        Runs that wait for the next fill-up.
 
     Returns
     -------
@@ -184,8 +204,8 @@ def tell_list(
         own = [entry for entry in entries if entry.fillup.boat == boat]
         rows = [_row(entry, before, units, clock, replaced) for before, entry in _with_before(own)]
         head = ("entry", "when", "dock", "meter", "gauge", "pumped", "pump/meter", "")
-        out += ["", f"{boat}, {len(own)}", *_table(head, rows, right=frozenset({3, 4, 5, 6}))]
-    return "\n".join(out)
+        out += ["", f"{boat}, {len(own)}", *table(head, rows, right=frozenset({3, 4, 5, 6}))]
+    return "\n".join([*out, *tell_waiting(waiting, units, clock)])
 
 
 def tell_import(given: FillupImport, where: str, *, written: bool) -> str:
@@ -213,7 +233,7 @@ def tell_import(given: FillupImport, where: str, *, written: bool) -> str:
         spans = [
             (f"  {boat}", f"{span.count:,}", _span(span.first, span.last)) for boat, span in sorted(given.spans.items())
         ]
-        out += ["", *_table(("  boat", "new", "from and to (UTC)"), spans, right=frozenset({1}))]
+        out += ["", *table(("  boat", "new", "from and to (UTC)"), spans, right=frozenset({1}))]
         out += ["", f"As they were understood, in {unit}:", *_understood_rows(given)]
     out += [wrapped(f"Note: {caution}{'' if caution.endswith('?') else '.'}") for caution in given.cautions]
     out.append("")
@@ -251,7 +271,7 @@ def _lines(fillup: Fillup, units: DisplayUnits, clock: WallClock) -> dict[str, s
     if fillup.speeds_run:
         slow, fast = fillup.speeds_run[0].speed_kn, fillup.speeds_run[-1].speed_kn
         hours_h = sum(each.time_h for each in fillup.speeds_run)
-        run.append(f"{shown_duration(hours_h)} under way at {slow:.1f} to {fast:.1f} kn by the track")
+        run.append(f"{shown_duration(hours_h)} under way at {slow:.1f} to {fast:.1f} kn")
     if run:
         lines["run"] = ", ".join(run)
     if fillup.sea is not None or fillup.people is not None:
@@ -341,17 +361,6 @@ def _bare(volume_l: float, units: DisplayUnits) -> str:
     return units.volume(volume_l).rsplit(" ", 1)[0]
 
 
-def _table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: frozenset[int]) -> list[str]:
-    widths = [max(len(cell) for cell in column) for column in zip(head, *rows, strict=True)]
-    return [
-        "  ".join(
-            cell.rjust(width) if place in right else cell.ljust(width)
-            for place, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in (head, *rows)
-    ]
-
-
 def _understood_rows(given: FillupImport) -> list[str]:
     """Show the rows at either end, so that a column in the wrong place or unit is seen."""
     units = units_of(given.unit)
@@ -372,7 +381,7 @@ def _understood_rows(given: FillupImport) -> list[str]:
     if given.new > len(shown):
         rows.insert(len(given.first_rows), ("  ...", "", "", "", "", "", "", ""))
     head = ("  line", "boat", "when (UTC)", "dock", "meter", "gauge", "pumped", "")
-    return _table(head, rows, right=frozenset({4, 5, 6}))
+    return table(head, rows, right=frozenset({4, 5, 6}))
 
 
 def _marks(fillup: Fillup) -> list[str]:

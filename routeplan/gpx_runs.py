@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
 
-__all__ = ["TrackRuns", "read_runs"]
+__all__ = ["TrackRuns", "cut_runs", "read_runs"]
 
 _LARGEST_BYTES = 64_000_000  # some days at a position a second
 _STILL_KN = 1.0  # kn: slower is lying still, or drifting, as far as a receiver can tell
@@ -56,6 +56,8 @@ class TrackRuns:
         How long at which mean speed, slowest first.
     began, ended
         First and last moment that was taken.
+    last_position
+        [deg] Longitude and latitude at the last moment.
     notes
         What was left out, in words.
     """
@@ -65,6 +67,7 @@ class TrackRuns:
     speeds_run: tuple[SpeedRun, ...]
     began: datetime
     ended: datetime
+    last_position: tuple[float, float]
     notes: tuple[str, ...]
 
 
@@ -108,9 +111,51 @@ def read_runs(
     Distances are geodesic, on WGS 84. Speeds are over ground, mean over ten seconds or more: stream and wind are in
     them. Time lying still (below 1 kn) and gaps of more than ten minutes are left out, though an engine may have run.
     """
-    fastest_kn = _FASTEST_KN if boat is None else _OVER_SHARE * boat.fastest_kn + _OVER_KN
     pieces, outside = _between(paths, after, until)
-    pieces.sort(key=lambda piece: piece[1][0].when)
+    notes = [f"{outside:,} positions before the last fill-up or after this one left out"] if outside else []
+    summed = _summed(pieces, boat, notes)
+    if summed is None:
+        raise InputError(", ".join(map(str, paths)), f"the boat never moves at {_STILL_KN:g} kn or more in it")
+    return summed
+
+
+def cut_runs(
+    paths: Sequence[Path], boat: Boat | None, spans: Sequence[tuple[datetime, datetime]]
+) -> tuple[TrackRuns | None, ...]:
+    """Read recorded tracks once, and cut them at the fill-ups of a passage.
+
+    Parameters
+    ----------
+    paths, boat
+        As for `read_runs`.
+    spans
+        When each part of the passage began and ended; what lies outside all of them is left out.
+
+    Returns
+    -------
+    One for each part; None where nothing of it was recorded, or the boat lay still.
+
+    Raises
+    ------
+    InputError
+        As for `read_runs`; or nothing of the tracks lies in any of the parts.
+    """
+    pieces, _ = _between(paths, min(began for began, _ in spans), max(ended for _, ended in spans))
+    cut = []
+    for began, ended in spans:
+        within = [(path, [point for point in points if began <= point.when <= ended]) for path, points in pieces]
+        cut.append(_summed([piece for piece in within if len(piece[1]) > 1], boat, []))
+    if not any(cut):
+        raise InputError(", ".join(map(str, paths)), f"the boat never moves at {_STILL_KN:g} kn or more in it")
+    return tuple(cut)
+
+
+def _summed(pieces: list[tuple[str, list[_Point]]], boat: Boat | None, notes: list[str]) -> TrackRuns | None:
+    """Add up the running in pieces of tracks; None where there is none."""
+    if not pieces:
+        return None
+    fastest_kn = _FASTEST_KN if boat is None else _OVER_SHARE * boat.fastest_kn + _OVER_KN
+    pieces = sorted(pieces, key=lambda piece: piece[1][0].when)
     _refuse_overlap(pieces)
     leaps, gaps = 0, timedelta(0)
     steps: list[_Step] = []
@@ -119,9 +164,6 @@ def read_runs(
             leaps += run.leaps
             gaps += run.gap
             steps.extend(_steps(run.points))
-    notes = []
-    if outside:
-        notes.append(f"{outside:,} positions before the last fill-up or after this one left out")
     if leaps:
         notes.append(f"{leaps:,} positions left out: leaps that no boat makes")
     if gaps:
@@ -129,13 +171,15 @@ def read_runs(
         notes.append(f"gaps of {minutes:.0f} min in the recording left out, with what was run then")
     moving = [step for step in steps if step.distance_m / step.time_s * 3600 / METRES_PER_NMI >= _STILL_KN]
     if not moving:
-        raise InputError(", ".join(map(str, paths)), f"the boat never moves at {_STILL_KN:g} kn or more in it")
+        return None
+    last = max((points[-1] for _, points in pieces), key=lambda point: point.when)
     return TrackRuns(
         distance_nmi=math.fsum(step.distance_m for step in moving) / METRES_PER_NMI,
         time_h=math.fsum(step.time_s for step in moving) / 3600,
         speeds_run=_classes(moving),
         began=pieces[0][1][0].when,
-        ended=max(points[-1].when for _, points in pieces),
+        ended=last.when,
+        last_position=(last.lon, last.lat),
         notes=tuple(notes),
     )
 

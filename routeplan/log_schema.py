@@ -1,9 +1,9 @@
 """The tables of a log: columns with their limits, the steps that made them, and what keeps entries as written.
 
-A log is two tables. ``routeplan_log`` has one row: which version its tables have, and when they were made. ``fillups``
-has one row per entry, in the order in which they were entered; its columns are the fields of a fill-up. Triggers refuse
-to change or delete a row, whoever asks. Limits that a fill-up has anyway are there again as CHECKs, for rows that other
-programs write.
+A log is three tables. ``routeplan_log`` has one row: which version its tables have, and when they were made.
+``fillups`` has one row per entry, in the order in which they were entered; its columns are the fields of a fill-up. The
+third, since version 3, keeps runs that wait for a fill-up (`routeplan.run_rows`). Triggers refuse to change or delete a
+row, whoever asks. Limits that a fill-up has anyway are there again as CHECKs, for rows that other programs write.
 
 A version is reached by steps, each of which takes the tables from one version to the next. A step that was released is
 never edited: a change is one more step.
@@ -12,24 +12,19 @@ never edited: a change is one more step.
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 from sqlalchemy import (
-    BigInteger,
     Boolean,
     CheckConstraint,
     Column,
-    DateTime,
-    Double,
     ForeignKeyConstraint,
     Identity,
     Integer,
     MetaData,
     Table,
     Text,
-    TypeDecorator,
     UniqueConstraint,
     insert,
     select,
@@ -40,11 +35,14 @@ from sqlalchemy.schema import CreateColumn
 
 from layers.errors import InputError
 from routeplan.fillups import Entry, Fillup
+from routeplan.log_columns import ROW, SEA_WORDS, Moment, limit, number_column, text_column
+from routeplan.run_rows import RUNS, make_runs, runs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import datetime
 
-    from sqlalchemy import Connection, Dialect, RowMapping
+    from sqlalchemy import Connection, RowMapping
 
 __all__ = [
     "FORMAT",
@@ -54,94 +52,34 @@ __all__ = [
     "columns_of",
     "entry_of",
     "fillups",
+    "has_runs",
     "log_about",
     "log_version",
     "make_log",
     "row_of",
 ]
 
-VERSION = 2
+VERSION = 3
 LOG = "routeplan_log"
 FORMAT = 0x52504C46  # SQLite's application_id, "RPLF": tells a log from other programs' files, also to `file`
-_ROW = BigInteger().with_variant(Integer(), "sqlite")  # SQLite counts rows by itself in a key that is INTEGER only
-
-
-class Moment(TypeDecorator[datetime]):
-    """A moment: in SQLite, which has no zones, as UTC without one; in PostgreSQL as timestamptz."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def __init__(self) -> None:
-        super().__init__()
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Turn a moment into what the database keeps.
-
-        Parameters
-        ----------
-        value
-            With a zone.
-        dialect
-            Of the database.
-
-        Returns
-        -------
-        In UTC; without a zone for SQLite.
-
-        Raises
-        ------
-        InputError
-            It has no zone, so that nobody can tell which moment it is, or no year that a calendar here has.
-        """
-        if value is None:
-            return None
-        if value.utcoffset() is None:
-            raise InputError("time", "has no zone", value=value.isoformat(), remedy="give it one, such as Z for UTC")
-        try:
-            moment = value.astimezone(UTC)
-        except OverflowError as error:
-            raise InputError("time", "is outside the years 1 to 9999 in UTC", value=value.isoformat()) from error
-        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
-        """Turn what the database kept into a moment.
-
-        Parameters
-        ----------
-        value
-            As read.
-        dialect
-            Of the database.
-
-        Returns
-        -------
-        In UTC.
-        """
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
 def _limit(column: str, rule: str) -> CheckConstraint:
-    return CheckConstraint(rule, name=f"fillups_{column}")
+    return limit("fillups", column, rule)
 
 
 def _number(name: str, highest: int, *, more_than_none: bool = False) -> Column[float]:
-    lowest = f"{name} > 0" if more_than_none else f"{name} >= 0"
-    limit = _limit(name, f"{lowest} AND {name} <= {highest}")  # infinity and NaN fail it too
-    return Column(name, Double(), limit, nullable=not more_than_none)
+    return number_column("fillups", name, highest, more_than_none=more_than_none)
 
 
 def _text(name: str, longest: int, shortest: int = 0) -> Column[str]:
-    return Column(name, Text(), _limit(name, f"length({name}) BETWEEN {shortest} AND {longest}"), nullable=False)
+    return text_column("fillups", name, longest, shortest)
 
 
 def _columns_1() -> list[Column[Any]]:
     """Return the columns that version 1 had."""
-    seas = "'calm', 'smooth', 'slight', 'moderate', 'rough', 'very rough'"
     return [
-        Column("id", _ROW, Identity(always=True), primary_key=True),
+        Column("id", ROW, Identity(always=True), primary_key=True),
         Column("entry", Text(), _limit("entry", "length(entry) = 8"), nullable=False, unique=True),
         Column("entered", Moment(), nullable=False),
         Column("replaces", Text(), _limit("replaces", "replaces <> entry"), unique=True),
@@ -157,7 +95,7 @@ def _columns_1() -> list[Column[Any]]:
         Column("meter_reset", Boolean(), nullable=False),
         _number("distance_run_nmi", 10_000),
         _number("engine_hours_h", 10_000),
-        Column("sea", Text(), _limit("sea", f"sea IN ({seas})")),
+        Column("sea", Text(), _limit("sea", f"sea IN ({SEA_WORDS})")),
         Column("people", Integer(), _limit("people", "people BETWEEN 0 AND 1000")),
         _number("price_per_l", 100_000),
         _text("note", 500),
@@ -236,7 +174,8 @@ def _add_since_and_speeds(connection: Connection) -> None:
         connection.exec_driver_sql(f"ALTER TABLE fillups ADD COLUMN {made}")
 
 
-_STEPS: tuple[Callable[[Connection], None], ...] = (_make_tables, _add_since_and_speeds)
+_STEPS: tuple[Callable[[Connection], None], ...] = (_make_tables, _add_since_and_speeds, make_runs)
+_RUNS_SINCE = 3
 
 
 def columns_of(version: int) -> tuple[Column[Any], ...]:
@@ -253,6 +192,21 @@ def columns_of(version: int) -> tuple[Column[Any], ...]:
     """
     later = {column.name for column in _columns_2()} if version < 2 else set()
     return tuple(column for column in fillups.columns if column.name not in later)
+
+
+def has_runs(version: int) -> bool:
+    """Tell whether a version has a table of runs.
+
+    Parameters
+    ----------
+    version
+        0 where there is no log.
+
+    Returns
+    -------
+    Whether it has.
+    """
+    return version >= _RUNS_SINCE
 
 
 def log_version(connection: Connection, where: str) -> int:
@@ -300,6 +254,8 @@ def log_version(connection: Connection, where: str) -> int:
     wanted = {column.name for column in columns_of(versions[0])}
     if wanted - columns:
         raise InputError(where, "its table fillups lacks columns that the log needs", remedy="restore a copy of it")
+    if has_runs(versions[0]) and set(runs.columns.keys()) - _columns_there(connection, RUNS):
+        raise InputError(where, f"its table {RUNS} lacks columns that the log needs", remedy="restore a copy of it")
     return versions[0]
 
 

@@ -25,11 +25,11 @@ from layers.files import describe, file_status
 from routeplan.log_refusals import refusal_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from sqlalchemy import URL, Connection, Engine
 
-__all__ = ["ConnectionLostError", "LogStore", "NoLogError", "open_store"]
+__all__ = ["ConnectionLostError", "LogStore", "NoLogError", "default_log", "open_store"]
 
 _SCHEME = re.compile(r"\s*([A-Za-z][A-Za-z0-9+.-]+)://")
 _SERVER = re.compile(r"\s*postgres[a-z0-9+]*:", re.IGNORECASE)  # also where // was forgotten: it may hold a password
@@ -227,6 +227,31 @@ def open_store(where: str, *, create: bool, patience_s: float) -> LogStore:
     if not where.strip():
         raise InputError("log", "names no file", remedy="give a path or postgresql://")
     return _file(where, create=create, patience_s=patience_s)
+
+
+def default_log(environ: Mapping[str, str] | None = None) -> str:
+    """Tell where the log is unless it is named.
+
+    Parameters
+    ----------
+    environ
+        Environment variables; None for those of this process.
+
+    Returns
+    -------
+    What ROUTEPLAN_LOG names, else ``fillups.db`` in the user's data folder.
+
+    Examples
+    --------
+    >>> default_log({"ROUTEPLAN_LOG": "winter.db"})
+    'winter.db'
+    """
+    named = (os.environ if environ is None else environ).get("ROUTEPLAN_LOG")
+    if named:
+        return named
+    import platformdirs  # noqa: PLC0415  # asks the platform, needed only here
+
+    return str(platformdirs.user_data_path("routeplan", appauthor=False) / "fillups.db")
 
 
 def _file(where: str, *, create: bool, patience_s: float) -> LogStore:

@@ -1,9 +1,8 @@
-"""The log of fill-ups: entries are added, never changed, and stay once they are acknowledged."""
+"""The log of fill-ups and runs: entries are added, never changed, and stay once they are acknowledged."""
 
 from __future__ import annotations
 
 import itertools
-import os
 import re
 import secrets
 from dataclasses import dataclass
@@ -15,9 +14,11 @@ from sqlalchemy import insert, select
 
 from layers.errors import InputError
 from routeplan.fillups import Entry, Fillup, FillupLog
+from routeplan.log_runs import enter_runs, enter_withdrawals, find_run, read_run_history, withdraw_passage
 from routeplan.log_schema import columns_of, entry_of, fillups, log_version, make_log, row_of
-from routeplan.log_store import ConnectionLostError, NoLogError, open_store
+from routeplan.log_store import ConnectionLostError, NoLogError, default_log, open_store
 from routeplan.places import nearest_names
+from routeplan.runs import standing_runs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from routeplan.log_store import LogStore
+    from routeplan.runs import Run, RunEntry
 
 __all__ = ["Logbook", "NewEntry", "NoLogError", "default_log", "open_logbook"]
 
@@ -140,14 +142,101 @@ class Logbook:
         entries = iter(new)
         try:
             with self._store.writing() as connection:
+                batch = list(itertools.islice(entries, _BATCH))  # it may read an old log, whose upgrade locks tables
                 with self._store.refusals():
                     make_log(connection, self.where, self._clock())
-                while batch := list(itertools.islice(entries, _BATCH)):
+                while batch:
                     with self._store.refusals():
                         names += self._insert(connection, batch)
+                    batch = list(itertools.islice(entries, _BATCH))
         except ConnectionLostError as error:
             self._make_sure(names, error)
         return tuple(names)
+
+    def settle(
+        self, make: Callable[[], tuple[Sequence[NewEntry], Sequence[Run]]]
+    ) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Enter runs, and the corrections of fill-ups that they bring, all or none.
+
+        Parameters
+        ----------
+        make
+            Tells what to enter. It is asked while all other writers are kept out: what it finds in the log is all that
+            will be there before it.
+
+        Returns
+        -------
+        The names of the corrections and those of the runs, in the same order. They are on the disk by then.
+
+        Raises
+        ------
+        InputError
+            As for `append`; or a run of the same boat is in the log for the same time. Nothing was added.
+        """
+        names: tuple[str, ...] = ()
+        own: tuple[str, ...] = ()
+        try:
+            with self._store.writing() as connection:
+                new, runs = make()
+                with self._store.refusals():
+                    make_log(connection, self.where, self._clock())
+                    names = tuple(self._insert(connection, new)) if new else ()
+                    own = tuple(self._fresh_names(connection, len(runs), taken=set(names)))
+                    enter_runs(connection, self.where, runs, own, self._clock())
+        except ConnectionLostError as error:
+            self._make_sure([*names, *own], error)
+        return names, own
+
+    def withdraw_passage(self, name: str) -> tuple[RunEntry, ...]:
+        """Say that the runs of a passage never were; they stay in the history.
+
+        Parameters
+        ----------
+        name
+            Name of one of them.
+
+        Returns
+        -------
+        The runs that no longer count.
+
+        Raises
+        ------
+        InputError
+            There is no such run, it was withdrawn already, or the database can't take it.
+        """
+        own: tuple[str, ...] = ()
+        try:
+            with self._store.writing() as connection, self._store.refusals():
+                make_log(connection, self.where, self._clock())
+                gone = withdraw_passage(connection, self.where, name)
+                own = tuple(self._fresh_names(connection, len(gone), taken=set()))
+                enter_withdrawals(connection, gone, own, self._clock())
+        except ConnectionLostError as error:
+            self._make_sure(own, error)
+        return gone
+
+    def runs(self, boat: str | None = None, *, withdrawn: bool = False) -> tuple[RunEntry, ...]:
+        """Read the runs.
+
+        Parameters
+        ----------
+        boat
+            Only hers; None for all.
+        withdrawn
+            Whether to read those that were withdrawn as well, and their withdrawals.
+
+        Returns
+        -------
+        In order of boats and time; with withdrawn ones, in the order of entering.
+
+        Raises
+        ------
+        InputError
+            The database can't be read, or a run in it.
+        """
+        with self._store.reading() as connection, self._store.refusals():
+            history = read_run_history(connection, self.where, boat)
+        return history if withdrawn else standing_runs(history)
 
     def history(self, boat: str | None = None) -> Iterator[Entry]:
         """Read all entries, those replaced and withdrawn as well.
@@ -350,10 +439,11 @@ class Logbook:
             return
         try:
             with self._store.writing() as connection, self._store.refusals():  # waits for the transaction that was lost
-                found = connection.scalar(select(fillups.c.id).where(fillups.c.entry == names[-1]))
+                there = connection.scalar(select(fillups.c.id).where(fillups.c.entry == names[-1])) is not None
+                there = there or find_run(connection, self.where, names[-1])
         except (InputError, ConnectionLostError):
             raise unsure from error
-        if found is None:
+        if not there:
             raise InputError(self.where, "the connection was lost and nothing was added", remedy="try again") from error
 
 
@@ -401,31 +491,6 @@ def open_logbook(
         with store.writing() as connection, store.refusals():
             make_log(connection, store.where, clock())
     return Logbook(store, clock)
-
-
-def default_log(environ: Mapping[str, str] | None = None) -> str:
-    """Tell where the log is unless it is named.
-
-    Parameters
-    ----------
-    environ
-        Environment variables; None for those of this process.
-
-    Returns
-    -------
-    What ROUTEPLAN_LOG names, else ``fillups.db`` in the user's data folder.
-
-    Examples
-    --------
-    >>> default_log({"ROUTEPLAN_LOG": "winter.db"})
-    'winter.db'
-    """
-    named = (os.environ if environ is None else environ).get("ROUTEPLAN_LOG")
-    if named:
-        return named
-    import platformdirs  # noqa: PLC0415  # asks the platform, needed only here
-
-    return str(platformdirs.user_data_path("routeplan", appauthor=False) / "fillups.db")
 
 
 def _drawn_name() -> str:

@@ -27,6 +27,7 @@ from routeplan.instrument_texts import (
 from routeplan.moments import read_moment, shown_gap
 from routeplan.places import nearest_names
 from routeplan.quantities import read_distance_nmi, read_duration_h
+from routeplan.runs_taken import missing_fields, shown_runs, take_runs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -34,11 +35,21 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from routeplan.boats import Boat
-    from routeplan.fillups import Entry, FillupLog
+    from routeplan.fillups import Entry, FillupLog, Sea
     from routeplan.moments import WallClock
     from routeplan.quantities import VolumeUnit
+    from routeplan.runs import Run
 
-__all__ = ["NAMES", "TypedFillup", "Understood", "find_entry", "understand"]
+__all__ = [
+    "NAMES",
+    "TypedFillup",
+    "Understood",
+    "find_entry",
+    "read_engine_hours_h",
+    "read_people",
+    "read_sea",
+    "understand",
+]
 
 NAMES = {
     "boat": "--boat",
@@ -62,6 +73,7 @@ NAMES = {
 """What an error calls each field of a fill-up: where it was typed."""
 
 _AS_BEFORE = "="
+_SAME_NMI = 0.1  # nmi: distances are told to a tenth
 _TWICE = timedelta(hours=12)  # the same three numbers within this long are one fill-up, entered twice
 
 
@@ -118,7 +130,9 @@ class Understood:
     assumed
         Where a field was taken from that was not typed as it stands, by field.
     notes
-        What is odd about it, and what was left out of its tracks.
+        What is odd about it, and what was left out of its tracks and of the runs before it.
+    runs
+        The runs in the log that something was taken from.
     """
 
     fillup: Fillup
@@ -126,6 +140,7 @@ class Understood:
     replaces: Entry | None
     assumed: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    runs: tuple[Run, ...] = ()
 
 
 def understand(
@@ -138,6 +153,7 @@ def understand(
     replaces: Entry | None = None,
     earlier: bool = False,
     sure: bool = False,
+    runs: Sequence[Run] = (),
 ) -> Understood:
     """Make a fill-up of what was typed, and refuse what can't be or looks like a slip.
 
@@ -159,6 +175,9 @@ def understand(
         Whether it may lie before her last fill-up.
     sure
         Whether the figures are right though they look like a slip.
+    runs
+        Her runs in the log: what was not typed of distance, hours, speeds, sea and people is taken from those since the
+        fill-up before. A correction takes nothing from them.
 
     Returns
     -------
@@ -192,6 +211,13 @@ def understand(
     notes: tuple[str, ...] = ()
     if typed.tracks:
         fillup, notes = _with_tracks(fillup, typed, boat, before)
+    taken_runs: tuple[Run, ...] = ()
+    if old is None:
+        taken = take_runs(fillup, before, runs, boat, missing_fields(fillup) - _told(typed))
+        taken_runs, notes = taken.runs, (*notes, *taken.notes)
+        fillup = _built({**{name: getattr(fillup, name) for name in Fillup.model_fields}, **taken.values})
+        assumed |= dict.fromkeys(taken.values, f"from {shown_runs(taken.runs, clock)}" if taken.values else "")
+        notes = (*notes, *_counted_twice(fillup, taken_runs, others))
     _refuse_twice(fillup, others, now, sure=sure or replaces is not None)
     in_order = earlier or (old is not None and "when" not in values)
     check_fillup(
@@ -204,7 +230,74 @@ def understand(
         names=NAMES,
         typed={name: text for name, text in _typed_texts(typed).items() if text is not None},
     )
-    return Understood(fillup, before, replaces, assumed, (*notes, *hints(fillup, boat, before)))
+    return Understood(fillup, before, replaces, assumed, (*notes, *hints(fillup, boat, before)), taken_runs)
+
+
+def read_engine_hours_h(text: str) -> float:
+    """[h] Read engine hours.
+
+    Parameters
+    ----------
+    text
+        Such as ``2.4`` or ``2h24``.
+
+    Returns
+    -------
+    Hours.
+
+    Raises
+    ------
+    InputError
+        It can't be read.
+    """
+    bare = LEADING_NUMBER.fullmatch(text.strip())
+    return read_duration_h(f"{text.strip()}h" if bare else text, "--hours")
+
+
+def read_sea(text: str) -> Sea:
+    """Read how the sea was.
+
+    Parameters
+    ----------
+    text
+        One of the words.
+
+    Returns
+    -------
+    The word.
+
+    Raises
+    ------
+    InputError
+        It isn't known; names those that are.
+    """
+    word = " ".join(text.casefold().split())
+    for sea in SEAS:
+        if sea == word:
+            return sea
+    raise InputError("--sea", "is not known here", value=text, remedy=f"write {', '.join(SEAS[:-1])} or {SEAS[-1]}")
+
+
+def read_people(text: str) -> int:
+    """Read how many were aboard.
+
+    Parameters
+    ----------
+    text
+        A whole number.
+
+    Returns
+    -------
+    The number.
+
+    Raises
+    ------
+    InputError
+        It is none.
+    """
+    if not re.fullmatch(r"[0-9]{1,6}", text.strip()):
+        raise InputError("--people", "is not a whole number", value=text, remedy="write how many were aboard")
+    return int(text)
 
 
 def find_entry(name: str, log: FillupLog, history: Sequence[Entry], where: str) -> Entry:
@@ -287,9 +380,9 @@ def _options(typed: TypedFillup, boat: Boat) -> dict[str, Any]:
     readers: dict[str, tuple[str, str | None, Callable[[str], object]]] = {
         "dock": ("dock", "", str),
         "distance": ("distance_run_nmi", None, lambda text: read_distance_nmi(text, "--distance")),
-        "hours": ("engine_hours_h", None, _hours),
-        "sea": ("sea", None, _sea),
-        "people": ("people", None, _people),
+        "hours": ("engine_hours_h", None, read_engine_hours_h),
+        "sea": ("sea", None, read_sea),
+        "people": ("people", None, read_people),
         "price": ("price_per_l", None, lambda text: read_price_per_l(text, boat, "--price")),
         "note": ("note", "", str),
     }
@@ -304,24 +397,6 @@ def _options(typed: TypedFillup, boat: Boat) -> dict[str, Any]:
     if typed.reset is not None:
         values["meter_reset"] = typed.reset
     return values
-
-
-def _hours(text: str) -> float:
-    bare = LEADING_NUMBER.fullmatch(text.strip())
-    return read_duration_h(f"{text.strip()}h" if bare else text, "--hours")
-
-
-def _sea(text: str) -> str:
-    word = " ".join(text.casefold().split())
-    if word not in SEAS:
-        raise InputError("--sea", "is not known here", value=text, remedy=f"write {', '.join(SEAS[:-1])} or {SEAS[-1]}")
-    return word
-
-
-def _people(text: str) -> int:
-    if not re.fullmatch(r"[0-9]{1,6}", text.strip()):
-        raise InputError("--people", "is not a whole number", value=text, remedy="write how many were aboard")
-    return int(text)
 
 
 def _since(words: Sequence[str]) -> tuple[str, ...]:
@@ -357,6 +432,35 @@ def _with_tracks(
     if typed.distance is None:
         found["distance_run_nmi"] = round(runs.distance_nmi, 3)
     return _built({**{name: getattr(fillup, name) for name in Fillup.model_fields}, **found}), runs.notes
+
+
+def _told(typed: TypedFillup) -> set[str]:
+    """Tell which fields of the running were typed, if only to be left empty: runs don't fill them."""
+    given = {
+        "distance_run_nmi": typed.distance,
+        "engine_hours_h": typed.hours,
+        "sea": typed.sea,
+        "people": typed.people,
+    }
+    told = {name for name, text in given.items() if text is not None}
+    if typed.tracks:
+        told |= {"distance_run_nmi", "engine_hours_h", "speeds_run"}
+    if typed.distance is not None and typed.distance.strip() == UNREAD:
+        told |= {"engine_hours_h", "speeds_run"}
+    return told
+
+
+def _counted_twice(fillup: Fillup, taken: Sequence[Run], others: Sequence[Entry]) -> tuple[str, ...]:
+    """Say where a fill-up that is entered late takes runs which the one after it has taken already."""
+    after = next((entry for entry in others if entry.fillup.when > fillup.when), None)
+    if not taken or fillup.distance_run_nmi is None or after is None or after.fillup.distance_run_nmi is None:
+        return ()
+    left_nmi = after.fillup.distance_run_nmi - fillup.distance_run_nmi
+    if left_nmi < -_SAME_NMI:
+        return ()
+    remedy = f"routeplan fillup add --replaces {after.entry} --distance {max(left_nmi, 0.0):.1f}nmi"
+    told = f"the fill-up after this one, {after.entry}, may have counted the same running: if it did, correct it"
+    return (f"{told} with {remedy}",)
 
 
 def _refuse_twice(fillup: Fillup, others: Sequence[Entry], now: datetime, *, sure: bool) -> None:

@@ -166,7 +166,7 @@ def test_a_track_tells_distance_and_speeds(cli: Cli, add: Cli, tmp_path: Path):
         f"{points}</trkseg></trk></gpx>"
     )
     outcome = add("46.8", "48", "47.1", "--track", track)
-    assert "6.0 nmi, 30 min under way at 12.0 to 12.0 kn by the track" in outcome.out
+    assert "6.0 nmi, 30 min under way at 12.0 to 12.0 kn" in outcome.out
     (entry,) = entries(cli)
     assert entry["distance_run_nmi"] == pytest.approx(6, rel=1e-3)
     assert entry["speeds_run"] == [{"speed_kn": pytest.approx(12, rel=1e-3), "time_h": 0.5}]

@@ -448,9 +448,21 @@ def test_a_log_of_version_1_is_read_as_it_is_and_brought_up_to_date_when_added_t
     with open_logbook(where, create=True) as logbook:
         logbook.append([NewEntry(fillup(since=("reset-forgotten",)), replaces="test0000")])
         assert [e.fillup.since for e in logbook.history()] == [(), ("reset-forgotten",)]
-    assert raw(where, "SELECT version, made FROM routeplan_log")[0][0] == 2
+    assert raw(where, "SELECT version, made FROM routeplan_log")[0][0] == VERSION
     with pytest.raises(sa.exc.DBAPIError, match="never changed"):
         raw(where, "DELETE FROM fillups")
+
+
+def test_what_is_entered_may_depend_on_what_an_old_log_holds(where: str) -> None:
+    """An import looks into the log while it writes: bringing the tables up to date must not lock it out."""
+    raw(where, old_row(), make=1)
+    with open_logbook(where, patience_s=1) as logbook:
+
+        def after_all() -> Iterator[NewEntry]:
+            yield NewEntry(fillup(hour=1 + len(list(logbook.history()))))
+
+        assert len(logbook.append(after_all())) == 1
+        assert [e.fillup.when.hour for e in logbook.history()] == [0, 2]
 
 
 def test_a_log_that_was_brought_up_to_date_is_as_a_new_one(where: str) -> None:
@@ -476,7 +488,7 @@ def test_an_upgrade_that_fails_leaves_the_old_log(where: str, monkeypatch: pytes
 
     steps = log_schema._STEPS  # noqa: SLF001  # the last step is made to fail
     with monkeypatch.context() as patched, open_logbook(where) as logbook:
-        patched.setattr(log_schema, "_STEPS", (steps[0], broken))
+        patched.setattr(log_schema, "_STEPS", (steps[0], broken, *steps[2:]))
         with pytest.raises(InputError, match="disk: is full"):
             logbook.append([NewEntry(fillup(hour=1))])
     with open_logbook(where) as logbook:
@@ -495,7 +507,7 @@ def test_an_upgrade_is_undone_where_what_was_to_be_added_is_refused(where: str) 
 @pytest.mark.parametrize("create", [False, True])
 def test_a_log_of_a_later_version_is_left_as_it_is(where: str, *, create: bool) -> None:
     raw(where, sa.update(log_about).values(version=VERSION + 1), make=VERSION)
-    with pytest.raises(InputError, match=r"later routeplan: its log has version 3, .* up to 2 *: update routeplan"):
+    with pytest.raises(InputError, match=r"later routeplan: its log has version 4, .* up to 3 *: update routeplan"):
         open_logbook(where, create=create)
 
 
