@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from routeplan.gauge_fit import GaugeFit
     from routeplan.teaching import Taught
 
-__all__ = ["Aboard", "Guess", "Readings", "find_aboard"]
+__all__ = ["Aboard", "Guess", "Readings", "find_aboard", "level_by_gauge"]
 
 Floats: TypeAlias = "NDArray[np.float64]"
 
@@ -213,6 +213,35 @@ def find_aboard(taught: Taught, readings: Readings, confidence: float = 0.9) -> 
         fillups=taught.lesson.fillups,
         counts_from=taught.fillups[-1].when if meter_ways and taught.fillups else None,
     )
+
+
+def level_by_gauge(taught: Taught, gauge_l: float, step_l: float = 0.0) -> Guess:
+    """Tell the level by the gauge alone, corrected, taking it that the gauge works.
+
+    Parameters
+    ----------
+    taught
+        What the boat's log taught.
+    gauge_l
+        [l] What the gauge shows.
+    step_l
+        [l] What the reading was rounded to, where that is coarser than the log's readings: an eighth of the tank, say.
+
+    Returns
+    -------
+    The level, before anything else is known of it.
+
+    Raises
+    ------
+    InputError
+        The reading is beyond the tank.
+    """
+    _check(taught, Readings(gauge_l=gauge_l))
+    levels = (np.arange(_CELLS) + 0.5) * taught.lesson.boat.tank.capacity_l / _CELLS
+    readings = gauge_l + step_l * np.linspace(-0.5, 0.5, 9 if step_l else 1)
+    low, high = 0.0, taught.lesson.boat.tank.capacity_l
+    likely = [taught.gauge_fit.likelihood(float(np.clip(r, low, high)), levels, odd=False) for r in readings]
+    return _guess(levels, _normal(np.mean(likely, axis=0)))
 
 
 def _check(taught: Taught, readings: Readings) -> None:

@@ -30,8 +30,11 @@ from routeplan.cli_passage import (
     given_margins,
     passage,
 )
+from routeplan.cli_plan import plans
 from routeplan.cli_reach import reach
 from routeplan.cli_region import regions
+from routeplan.cli_route import routes
+from routeplan.cli_underway import underway
 from routeplan.edges import BoatOption, JsonOption, LogOption, RegionOption
 
 __all__ = ["app", "main"]
@@ -50,8 +53,11 @@ boats = typer.Typer(help="Look at a boat file.", no_args_is_help=False, rich_mar
 app.add_typer(boats, name="boat")
 app.add_typer(regions, name="region")
 app.add_typer(fillups, name="fillup")
+app.add_typer(routes, name="route")
+app.add_typer(plans, name="plan")
 app.command("passage")(passage)
 app.command("reach")(reach)
+app.command("underway")(underway)
 app.command("demo")(demo)
 app.command("aboard")(aboard)
 boats.command("learn")(boat_learn)

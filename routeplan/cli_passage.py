@@ -12,6 +12,19 @@ import typer
 
 from routeplan import edges
 from routeplan.cli_fuel import GaugeOption, MeterOption, NoLogOption, read_fuel, taught_or_file
+from routeplan.cli_papers import (
+    NamesOption,
+    OverdueOption,
+    PaperOption,
+    Papers,
+    PeopleOption,
+    RouteOption,
+    SaveOption,
+    SheetOption,
+    ShoreOption,
+    ShortNamesOption,
+    tell_short_names,
+)
 from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
 
 if TYPE_CHECKING:
@@ -19,12 +32,14 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from layers import Region
+    from layers.short_names import ShortName
     from routeplan.boats import Boat
     from routeplan.calls import Call
     from routeplan.margins import Margins
     from routeplan.network import Network
     from routeplan.passage import Passage
     from routeplan.plans import Plan
+    from routeplan.teaching import Taught
     from routeplan.trips import Trip
 
 __all__ = [
@@ -127,6 +142,19 @@ def passage(  # one parameter an option
     layers_file: Annotated[
         Path | None, typer.Option("--layers", help="Write the plan's layers for a GIS: .gpkg or a folder.")
     ] = None,
+    save: SaveOption = None,
+    sheet: SheetOption = None,
+    paper: PaperOption = "a4",
+    people: PeopleOption = None,
+    names: NamesOption = None,
+    shore_contact: ShoreOption = None,
+    overdue: OverdueOption = None,
+    route: RouteOption = None,
+    short_names: ShortNamesOption = None,
+    meter_at_departure: Annotated[
+        str | None,
+        typer.Option("--meter-at-departure", help="What the meter shows when leaving, if it isn't reset: 12.3gal."),
+    ] = None,
     under_keel: UnderKeel = None,
     overhead: Overhead = None,
     stand_off: StandOff = None,
@@ -143,7 +171,6 @@ def passage(  # one parameter an option
 ) -> None:
     """Plan a run over water, with refuel stops so that no arrival touches the reserve."""
     from layers import read_region
-    from layers.files import replaced_file
     from routeplan.boats import read_boat
     from routeplan.console import wrapped
     from routeplan.fuel import read_confidence, with_reserve
@@ -152,6 +179,18 @@ def passage(  # one parameter an option
     from routeplan.trips import Trip, read_berthing_h, read_departure, read_price_of_time
 
     now = edges.now()
+    papers = Papers(
+        sheet=sheet,
+        paper=paper,
+        routes=route or (),
+        short_names=short_names,
+        save=save,
+        people=people,
+        names=names,
+        shore_contact=shore_contact,
+        overdue=overdue,
+    )
+    papers.check()
     price_per_h = None if price_of_time is None else read_price_of_time(price_of_time, "--price-of-time")
     if show == "all" and fill != "full":
         _refuse_together("--show", "all", f"--fill {fill} has one best plan", "leave one of them out")
@@ -167,6 +206,7 @@ def passage(  # one parameter an option
     )
     share = read_confidence(confidence, "--confidence")
     the_boat = read_boat(boat)
+    file_digest = the_boat.digest
     if reserve is not None:
         the_boat = with_reserve(the_boat, reserve, "--reserve")
     taught = taught_or_file(the_boat, log, no_log=no_log)
@@ -198,21 +238,21 @@ def passage(  # one parameter an option
     plain = None
     if margins != margins.plain:
         plain = find_network(the_region, the_boat, margins.plain, trip.depart, cached=not no_cache)
-    files = {"--map": map_file, "--layers": layers_file}
+    shows_l = _meter_at_departure(the_boat, meter_at_departure, meter, fill_first=fill_first)
+    files = {"--map": map_file, "--layers": layers_file} | papers.wanted
     said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
     asked = _Asked(
         network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json, plain=plain
     )
     answer = _answer(asked, said, [name for name, file in files.items() if file is not None])
-    with contextlib.ExitStack() as drafts:  # both files or neither
-        if map_file is not None:
-            draft = drafts.enter_context(replaced_file(edges.named(map_file, "--map")))
-            draft.write_text(_map_page(answer), encoding="utf-8")
-        if layers_file is not None:
-            _write_layers(answer, layers_file)
+    made_with = _MadeWith(taught, shows_l, (str(region.absolute()), str(boat.absolute()), log), file_digest)
+    shortened = _write_files(answer, asked, papers, made_with, map_file, layers_file)
     if found is not None and not found.agree and not as_json:
         edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
     _print_passage(answer, asked)
+    tell_short_names(shortened)
+    if save is not None:
+        typer.echo(f"Saved to {save}; underway: routeplan underway --at POSITION --meter READING", err=True)
 
 
 def demo(
@@ -349,6 +389,60 @@ class _Asked:
         from routeplan.calls import find_calls
 
         return find_calls(plan) if plan is not None and self.call_ahead else None
+
+
+def _meter_at_departure(
+    boat: Boat, given: str | None, meter: str | None, *, fill_first: bool
+) -> tuple[float, ...] | None:
+    """[l] Read what the meters show at departure; None where they are reset there."""
+    from routeplan.instrument_texts import read_meters
+
+    if given is not None and fill_first:
+        _refuse_together(
+            "--meter-at-departure", given, "the meters are reset at the fill before leaving", "leave it out"
+        )
+    text, option = (given, "--meter-at-departure") if given is not None else (meter, "--meter")
+    if text is None or fill_first:
+        return None
+    shown = read_meters(text, boat, option)[0]
+    return tuple(value for value in shown if value is not None) or None
+
+
+@dataclass(frozen=True)
+class _MadeWith:
+    """What a plan was made with beside its network."""
+
+    taught: Taught
+    shows_l: tuple[float, ...] | None
+    files: tuple[str, str, str | None]
+    boat_digest: str
+
+
+def _write_files(
+    answer: Passage,
+    asked: _Asked,
+    papers: Papers,
+    made_with: _MadeWith,
+    map_file: Path | None,
+    layers_file: Path | None,
+) -> tuple[ShortName, ...]:
+    """Write every file that was asked for, or none; return which names were shortened."""
+    from layers.files import replaced_file
+    from routeplan.helm_marks import find_helm, start_meter
+    from routeplan.saved_plans import keep_plan
+
+    shortened: tuple[ShortName, ...] = ()
+    with contextlib.ExitStack() as drafts:
+        if papers.wanted:
+            helm = find_helm(answer, answer.recommended, start_meter(made_with.taught, made_with.shows_l))
+            saved = keep_plan(answer, helm, asked.now, files=made_with.files, boat_digest=made_with.boat_digest)
+            shortened = drafts.enter_context(papers.written(saved, answer.network.region))
+        if map_file is not None:
+            draft = drafts.enter_context(replaced_file(edges.named(map_file, "--map")))
+            draft.write_text(_map_page(answer), encoding="utf-8")
+        if layers_file is not None:
+            _write_layers(answer, layers_file)
+    return shortened
 
 
 def _refuse_together(option: str, value: str, problem: str, remedy: str) -> NoReturn:

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from routeplan.plans import NoPassageError
     from routeplan.reach import Reach
     from routeplan.reached import NoReachError
+    from routeplan.saved_plans import SavedPlan
     from routeplan.trips import Trip
+    from routeplan.underway_values import Underway
 
 __all__ = [
     "aboard_document",
@@ -33,6 +35,8 @@ __all__ = [
     "reach_refusal_document",
     "refusal_document",
     "region_document",
+    "saved_plan_document",
+    "underway_document",
 ]
 
 
@@ -352,6 +356,58 @@ def region_document(region: Region, doubts: Sequence[Finding], more: dict[str, A
         ],
         **(more or {}),
         "sources": _sources(region),
+    }
+
+
+def saved_plan_document(saved: SavedPlan, differences: Sequence[str]) -> dict[str, Any]:
+    """Tell a saved plan.
+
+    Parameters
+    ----------
+    saved
+        The plan.
+    differences
+        How region and boat at hand differ from the plan's.
+
+    Returns
+    -------
+    What `plan show --json` prints.
+    """
+    return {
+        "schema": "routeplan/plan-shown/1",
+        "plan": saved.model_dump(mode="json", by_alias=True),
+        "differences": list(differences),
+    }
+
+
+def underway_document(answer: Underway, saved: SavedPlan, differences: Sequence[str]) -> dict[str, Any]:
+    """Tell where a boat stands underway, and what to do.
+
+    Parameters
+    ----------
+    answer
+        What was found.
+    saved
+        The plan that is followed.
+    differences
+        How region and boat at hand differ from the plan's.
+
+    Returns
+    -------
+    What `underway --json` prints.
+    """
+    from routeplan.underway_words import UNDERWAY_CAUTIONS  # noqa: PLC0415  other documents say nothing of it
+
+    return {
+        "schema": "routeplan/underway/1",
+        "currency": saved.region.currency,
+        "region": saved.region.name,
+        "boat": saved.boat.name,
+        "confidence": saved.trip.confidence,
+        **answer.model_dump(mode="json", by_alias=True),
+        "differences": list(differences),
+        "cautions": list(UNDERWAY_CAUTIONS),
+        "sources": list(saved.sources),
     }
 
 

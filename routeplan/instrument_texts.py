@@ -13,7 +13,15 @@ if TYPE_CHECKING:
     from routeplan.boats import Boat
     from routeplan.quantities import VolumeUnit
 
-__all__ = ["LEADING_NUMBER", "UNREAD", "read_gauge", "read_meters", "read_price_per_l", "read_typed_volume"]
+__all__ = [
+    "LEADING_NUMBER",
+    "UNREAD",
+    "gauge_step_l",
+    "read_gauge",
+    "read_meters",
+    "read_price_per_l",
+    "read_typed_volume",
+]
 
 UNREAD = "-"
 """What stands for an instrument that was not read."""
@@ -120,6 +128,26 @@ def read_gauge(text: str, boat: Boat, where: str) -> tuple[float, VolumeUnit | N
     if share > 1 or part["of"] in {"0", "00", "000"}:
         raise InputError(where, "is more than the whole tank", value=text, remedy="write a part such as 3/8 or 40%")
     return kept_digits(share * boat.tank.capacity_l), None
+
+
+def gauge_step_l(text: str, boat: Boat) -> float:
+    """Tell what a gauge's reading was rounded to by the way it is written.
+
+    Parameters
+    ----------
+    text
+        As for `read_gauge`.
+    boat
+        The boat.
+
+    Returns
+    -------
+    [l] Of ``3/8`` an eighth of the tank; 0 where a volume was written.
+    """
+    part = _PART_OF_TANK.fullmatch(plain_text(text, "--gauge"))
+    if part is None:
+        return 0.0
+    return boat.tank.capacity_l / (100 if part["percent"] else max(1, int(part["of"])))
 
 
 def read_price_per_l(text: str, boat: Boat, where: str) -> float:

@@ -1,0 +1,301 @@
+"""What was filled and metered since a passage began, from the log and from what was noted underway.
+
+A fill to the mark makes the level known anew; a part fill adds to it. The dials count from where they were reset last:
+at departure as the plan has it, at a fill-up as the log has it, or underway, where their figure before is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from layers.errors import InputError
+from routeplan.joining import apart_m
+from routeplan.moments import write_moment
+from routeplan.todays_burn import Spent, find_today
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
+    from routeplan.fillups import Fillup
+    from routeplan.plan_hops import Hop
+    from routeplan.saved_plans import Report, SavedPlan
+    from routeplan.todays_burn import Meter
+
+__all__ = ["AT_DOCK_M", "Fill", "Since", "begun_at", "check_dial", "fills_of", "find_since"]
+
+_ROUNDED_L = 0.2  # [l] a dial that shows less by so little was read or rounded otherwise
+_HALF = 0.5  # of what the plan has burnt: a dial that shows less has most likely been reset
+_ENOUGH_SHARE = 0.05  # of the capacity: before so much is burnt nothing can be said of that
+_SPILL_SHARE = 0.03  # of the capacity: more than was aboard by so much is no rounding and no scatter
+_ONE_FILL = timedelta(hours=3)  # a fill that was noted and one that was logged at the same dock within this are one
+_AT_ONCE = timedelta(minutes=30)  # and wherever, within this
+AT_DOCK_M = 500.0  # [m] a fill noted so near to a dock was made there
+
+
+@dataclass(frozen=True)
+class Fill:
+    """A fill on the way.
+
+    Parameters
+    ----------
+    when
+        The moment.
+    dock
+        Where; empty where not said.
+    position
+        [deg] Where, if it was noted underway; None from the log.
+    pumped_l
+        [l] How much; None where only the mark is known.
+    to_mark
+        Whether the tank was filled to its full mark.
+    showed_l
+        [l] What all dials together showed before it; None where not read.
+    reset
+        Whether they were reset.
+    """
+
+    when: datetime
+    dock: str
+    position: tuple[float, float] | None
+    pumped_l: float | None
+    to_mark: bool
+    showed_l: float | None
+    reset: bool
+
+
+@dataclass(frozen=True)
+class Since:
+    """What holds since the last known level.
+
+    Parameters
+    ----------
+    level_l, level_sd_l
+        [l] That level, with what part fills have added since.
+    carried_l
+        [l] What the dials have shown since then and before their last reset.
+    base_l
+        [l] What they showed at that reset: 0, or at departure what was read.
+    planned_before_l
+        [l] Mean burn by the plan between the level and the run that the boat is on.
+    before
+        Factor of the burn and its standard deviation, as earlier runs told; None where none did.
+    last_seen
+        When the dials were last read since their reset, and [l] what they showed; None where they weren't.
+    """
+
+    level_l: float
+    level_sd_l: float
+    carried_l: float
+    base_l: float
+    planned_before_l: float
+    before: tuple[float, float] | None
+    last_seen: tuple[datetime, float] | None
+
+    def metered_l(self, shows_l: float) -> float:
+        """[l] Tell what the dials have shown since the level, all together.
+
+        Parameters
+        ----------
+        shows_l
+            [l] What they show now.
+
+        Returns
+        -------
+        Uncorrected.
+        """
+        return self.carried_l + max(0.0, shows_l - self.base_l)
+
+
+def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Report], until: datetime) -> list[Fill]:
+    """List the fills since departure.
+
+    Parameters
+    ----------
+    saved
+        The plan that is followed.
+    fillups
+        The boat's log.
+    reports
+        What was noted underway.
+    until
+        Later ones are left out.
+
+    Returns
+    -------
+    In order of time; a fill that was both noted and logged counts once, as logged.
+    """
+    start = saved.trip.depart
+    logged = [
+        Fill(
+            f.when,
+            f.dock,
+            None,
+            f.pumped_l,
+            f.filled_to_full,
+            None if None in f.meters_used_l else sum(v for v in f.meters_used_l if v is not None),
+            f.meter_reset,
+        )
+        for f in fillups
+        if start < f.when <= until
+    ]
+    noted = [
+        Fill(
+            r.when,
+            _stop_at(saved, r.position),
+            r.position,
+            None,
+            to_mark=True,
+            showed_l=None if r.was_l is None else sum(r.was_l),
+            reset=True,
+        )
+        for r in reports
+        if r.filled and start < r.when <= until
+    ]
+    noted = [n for n in noted if not any(_is_one(n, f) for f in logged)]
+    return sorted([*logged, *noted], key=lambda fill: fill.when)
+
+
+def _stop_at(saved: SavedPlan, position: tuple[float, float]) -> str:
+    """Name the plan's stop at a position; empty where there is none."""
+    return next((s.dock for s in saved.plan.stops if apart_m(s.position, position) < AT_DOCK_M), "")
+
+
+def _is_one(noted: Fill, logged: Fill) -> bool:
+    """Tell whether a fill that was noted underway is the one in the log."""
+    apart = abs(noted.when - logged.when)
+    same_dock = noted.dock != "" and noted.dock.casefold() == logged.dock.casefold()
+    return apart <= (_ONE_FILL if same_dock else _AT_ONCE)
+
+
+def begun_at(saved: SavedPlan, fillups: Sequence[Fillup], until: datetime) -> datetime:
+    """Tell since when a recorded track is of the run that she is on.
+
+    Parameters
+    ----------
+    saved
+        The plan that is followed.
+    fillups
+        The boat's log.
+    until
+        The moment at hand.
+
+    Returns
+    -------
+    The last fill; before the first one some hours before the departure, as she may have left early.
+    """
+    fills = fills_of(saved, fillups, saved.reports, until)
+    return fills[-1].when if fills else saved.plan.depart - _ONE_FILL
+
+
+def find_since(
+    saved: SavedPlan,
+    hops: Sequence[Hop],
+    hop: int,
+    fills: Sequence[tuple[Fill, float]],
+    reports: Sequence[Report],
+    meter: Meter,
+) -> Since:
+    """Find the last known level, and what earlier runs told of today's burn.
+
+    Parameters
+    ----------
+    saved
+        The plan that is followed.
+    hops
+        Its runs.
+    hop
+        Index of the run that the boat is on.
+    fills
+        Each fill with the mean burn by the plan from the departure to there, in order.
+    reports
+        What was noted underway, the report at hand last; resets between fills are told there.
+    meter
+        What the dials are worth.
+
+    Returns
+    -------
+    What holds now.
+    """
+    boat, start = saved.boat, saved.helm.meter
+    first = hops[0]
+    level_l, sd_l = first.level_l, first.level_sd_l
+    base_l = 0.0 if first.begun_by is not None else float(sum(start.shows_l))
+    carried_l, since_l = 0.0, 0.0  # metered since the level; the plan's burn there
+    told_l, told_at_l, gap = 0.0, 0.0, False  # of today's burn so far: metered, planned
+    before: tuple[float, float] | None = None
+    for fill, planned_l in fills:
+        if fill.showed_l is None:
+            gap = True
+        else:
+            told_l += max(0.0, fill.showed_l - base_l)
+            carried_l += max(0.0, fill.showed_l - base_l)
+        if not gap and planned_l - told_at_l > _ENOUGH_SHARE * boat.tank.capacity_l:
+            spent = Spent(level_l, sd_l, told_l, planned_l - told_at_l)
+            today = find_today(spent, meter, boat.burn.sd_share, boat.tank.capacity_l, before)
+            before = (today.factor, today.factor_sd)
+        told_l, told_at_l, gap = 0.0, planned_l, False
+        base_l = 0.0 if fill.reset or fill.showed_l is None else fill.showed_l
+        if fill.to_mark:
+            level_l, sd_l, carried_l, since_l = boat.tank.full_mark_l, boat.full_mark_sd_l, 0.0, planned_l
+        else:
+            level_l += fill.pumped_l or 0.0
+    last_seen: tuple[datetime, float] | None = None
+    filled_at = fills[-1][0].when if fills else saved.trip.depart
+    for report in reports:
+        if report.when < filled_at or report.filled:
+            continue
+        if report.was_l is not None:
+            carried_l, base_l = carried_l + max(0.0, sum(report.was_l) - base_l), 0.0
+        if report.shows_l is not None and report is not reports[-1]:
+            last_seen = (report.when, sum(report.shows_l))
+    if reports and reports[-1].was_l is not None:
+        last_seen = None
+    run_begins_l = sum(one.fuel_l for one in hops[:hop])
+    return Since(level_l, sd_l, carried_l, base_l, run_begins_l - since_l, before, last_seen)
+
+
+def check_dial(saved: SavedPlan, since: Since, shows_l: float, planned_l: float, meter: Meter, *, sure: bool) -> None:
+    """Refuse a reading that the dials can't show, or most likely don't, unless they were reset.
+
+    Parameters
+    ----------
+    saved
+        The plan that is followed.
+    since
+        The last known level.
+    shows_l
+        [l] What all dials show together.
+    planned_l
+        [l] Mean burn since that level by the plan.
+    meter
+        What the dials are worth.
+    sure
+        Whether the reading was said to be right.
+
+    Raises
+    ------
+    InputError
+        It went backwards, is far less than the plan has burnt, or more than was aboard; says what to add.
+    """
+    units, boat = saved.boat.units, saved.boat
+    shown = units.volume(shows_l)
+    reset = (
+        "if the meter was reset underway, add what it showed before as --meter-was; if she took fuel, enter it first"
+    )
+    if since.last_seen is not None and shows_l < since.last_seen[1] - _ROUNDED_L:
+        when, before_l = since.last_seen
+        ago = f"{units.volume(before_l)} at {write_moment(when)}"
+        raise InputError("--meter", f"went backwards: it showed {ago}", value=shown, remedy=reset)
+    if shows_l < since.base_l - _ROUNDED_L:
+        problem = f"is less than the {units.volume(since.base_l)} that it showed at departure"
+        raise InputError("--meter", problem, value=shown, remedy=reset)
+    used_l = since.metered_l(shows_l) * meter.factor
+    if used_l > since.level_l + 3.0 * since.level_sd_l + _SPILL_SHARE * boat.tank.capacity_l:
+        problem = f"is more than was aboard, {units.volume(since.level_l)}"
+        raise InputError("--meter", problem, value=shown, remedy="check figure and unit, or enter the fill-up first")
+    if not sure and planned_l > _ENOUGH_SHARE * boat.tank.capacity_l and used_l < _HALF * planned_l:
+        problem = f"says {units.volume(used_l)} burnt where the plan has {units.volume(planned_l)} by here"
+        raise InputError("--meter", problem, value=shown, remedy=f"{reset}; if it is right, add --sure")

@@ -1,0 +1,325 @@
+"""Where the boat stands on her plan, and what is really left: a report underway, weighed with all that is known.
+
+What the dial says since the last known level is held against what the plan has burnt by here (`todays_burn`). Which
+level that is, and which run she is on, follows from the fills since departure and from the position.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from layers.errors import InputError
+from routeplan.aboard import level_by_gauge
+from routeplan.fuel import z_of
+from routeplan.helm_marks import start_meter
+from routeplan.joining import apart_m
+from routeplan.moments import shown_moment
+from routeplan.places import write_position
+from routeplan.plan_hops import find_hops
+from routeplan.progress import find_progress
+from routeplan.spent_fuel import AT_DOCK_M, check_dial, fills_of, find_since
+from routeplan.todays_burn import Meter, Spent, find_today
+from routeplan.units_shown import shown_distance
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from layers.plane import Plane
+    from routeplan.gpx_runs import TrackRuns
+    from routeplan.network import Network
+    from routeplan.plan_hops import Hop
+    from routeplan.progress import Progress
+    from routeplan.saved_plans import Report, SavedPlan
+    from routeplan.spent_fuel import Fill, Since
+    from routeplan.teaching import Taught
+    from routeplan.todays_burn import Today
+
+__all__ = ["FAR_NMI", "ON_ROUTE_NMI", "Asked", "State", "find_state"]
+
+ON_ROUTE_NMI = 0.25  # [nmi] nearer than this she is on the route, as helmsmen steer
+FAR_NMI = 2.0  # [nmi] further off than this the plan's burn up to here says nothing
+_MISSED_NMI = 1.0  # [nmi] so far off the run that she ought to be on, and on a later one: its stop lies behind
+_TRACK_SHARE = 0.7  # of the way gone: a recorded track that covers less isn't this run's
+_DISAGREE = 2.5758  # standard deviations: one time in a hundred by chance, either way
+_EARLIEST = timedelta(hours=12)  # before the departure: a plan for another day
+_LATEST = timedelta(days=3)  # after the planned arrival: the same
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What is asked underway, and what is at hand to answer it.
+
+    Parameters
+    ----------
+    saved
+        The plan that is followed.
+    network
+        Built for its boat and margins.
+    taught
+        What her log teaches, with the fill-ups of this passage.
+    report
+        Where she is, and what the instruments say.
+    gauge_step_l
+        [l] What the gauge's reading was rounded to.
+    runs
+        Today's recorded track since the last fill; None without one.
+    passed_by
+        Whether the stops before here were passed without filling.
+    sure
+        Whether the dial's reading was said to be right.
+    replan
+        Whether a new plan from here is wanted whatever the old one says.
+    """
+
+    saved: SavedPlan
+    network: Network
+    taught: Taught
+    report: Report
+    gauge_step_l: float = 0.0
+    runs: TrackRuns | None = None
+    passed_by: bool = False
+    sure: bool = False
+    replan: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """Where the boat stands, and what is left.
+
+    Parameters
+    ----------
+    hops
+        The plan's runs.
+    progress
+        The run that she is on, and how far along it.
+    since
+        The last known level.
+    meter
+        What the dials are worth.
+    planned_l
+        [l] Mean burn since that level by the plan.
+    today
+        Fuel aboard, and today's burn.
+    by_meter_l, by_gauge_l
+        [l] Fuel aboard by one alone; None where it wasn't read.
+    agree
+        Whether the two agree within chance.
+    z
+        Standard deviations to keep clear, by the trip's confidence.
+    findings
+        What must be said, the gravest first.
+    """
+
+    hops: tuple[Hop, ...]
+    progress: Progress
+    since: Since
+    meter: Meter
+    planned_l: float
+    today: Today
+    by_meter_l: float | None
+    by_gauge_l: float | None
+    agree: bool
+    z: float
+    findings: tuple[str, ...]
+
+    @property
+    def hop(self) -> Hop:
+        """The run that she is on."""
+        return self.hops[self.progress.hop]
+
+    @property
+    def far(self) -> bool:
+        """Whether she is so far off the route that its burn says nothing."""
+        return self.progress.off_nmi > FAR_NMI
+
+
+def find_state(asked: Asked) -> State:
+    """Find where the boat stands, and what is left.
+
+    Parameters
+    ----------
+    asked
+        The report, the plan, and what is at hand.
+
+    Returns
+    -------
+    Her state.
+
+    Raises
+    ------
+    InputError
+        The report lies long before the departure or before the last one, the dial can't be right, or a fill is missing.
+    """
+    saved, report = asked.saved, asked.report
+    hops = find_hops(saved.plan, saved.boat, saved.trip.aboard)
+    _check_time(saved, report, has_legs=bool(hops))
+    start = start_meter(asked.taught, None)
+    meter = Meter(start.factor, start.factor_sd, start.scatter_share)
+    reports = (*saved.reports, report)
+    plane = asked.network.water.plane
+    fills = fills_of(saved, asked.taught.fillups, reports, report.when)
+    hop, placed = _place_fills(plane, hops, fills)
+    progress = find_progress(plane, hops, hop, report.position, report.when)
+    findings: list[str] = []
+    for later in range(hop + 1, len(hops)):
+        ahead = find_progress(plane, hops, later, report.position, report.when)
+        if progress.off_nmi > _MISSED_NMI and ahead.off_nmi < ON_ROUTE_NMI:
+            findings.append(_stop_behind(asked, hops[hop:later]))
+            progress = ahead
+            break
+    since = find_since(saved, hops, progress.hop, placed, reports, meter)
+    planned_l = max(0.0, since.planned_before_l + progress.burned_l)
+    fuel = _Fuel(asked, hops[progress.hop], progress, since, meter, planned_l)
+    today = fuel.by_dial()
+    by_meter_l = None if report.shows_l is None else today.aboard_l
+    by_gauge_l, agree = None, True
+    z = z_of(saved.trip.confidence)
+    if report.gauge_l is not None:
+        today, by_gauge_l, agree, said = _with_gauge(asked, today, report.gauge_l, z, read=by_meter_l is not None)
+        findings = [*said, *findings]
+    return State(
+        hops, progress, since, meter, planned_l, today, by_meter_l, by_gauge_l, agree, z, (*findings, *fuel.said)
+    )
+
+
+def _check_time(saved: SavedPlan, report: Report, *, has_legs: bool) -> None:
+    if not has_legs:
+        raise InputError("--plan", "has no legs to follow", remedy="plan anew")
+    clock = saved.zone
+    if report.when < saved.plan.depart - _EARLIEST:
+        raise InputError(
+            "--when",
+            f"lies long before the departure, {shown_moment(saved.plan.depart, clock)}",
+            value=shown_moment(report.when, clock),
+            remedy="say when it was read, or plan anew for another day",
+        )
+    if report.when > saved.plan.arrive + _LATEST:
+        raise InputError(
+            "--when",
+            f"lies long after the planned arrival, {shown_moment(saved.plan.arrive, clock)}",
+            value=shown_moment(report.when, clock),
+            remedy="say when it was read, with its date, or name the plan that she follows with --plan",
+        )
+    if saved.reports and report.when < saved.reports[-1].when:
+        raise InputError(
+            "--when",
+            f"lies before the last report, {shown_moment(saved.reports[-1].when, clock)}",
+            value=shown_moment(report.when, clock),
+            remedy="say when it was read",
+        )
+
+
+def _place_fills(plane: Plane, hops: Sequence[Hop], fills: Sequence[Fill]) -> tuple[int, list[tuple[Fill, float]]]:
+    """Find the run that follows on the fills, and what the plan has burnt at each of them."""
+    hop, placed = 0, []
+    burned_l = [sum(one.fuel_l for one in hops[:i]) for i in range(len(hops) + 1)]
+    for fill in fills:
+        planned = next((i for i in range(hop, len(hops)) if _is_at(fill, hops[i])), None)
+        if planned is not None:
+            hop = min(planned + 1, len(hops) - 1)
+            placed.append((fill, burned_l[planned + 1]))
+        elif fill.position is not None:
+            where = find_progress(plane, hops, hop, fill.position, fill.when)
+            placed.append((fill, burned_l[hop] + where.burned_l))
+        else:
+            placed.append((fill, burned_l[hop]))
+    return hop, placed
+
+
+def _is_at(fill: Fill, hop: Hop) -> bool:
+    stop = hop.ended_by
+    if stop is None:
+        return False
+    if fill.position is not None:
+        return apart_m(fill.position, stop.position) < AT_DOCK_M
+    return fill.dock.casefold() == stop.dock.casefold()
+
+
+def _stop_behind(asked: Asked, runs: Sequence[Hop]) -> str:
+    """Ask about a stop that lies behind and of which no fill is known."""
+    names = " and ".join(run.ended_by.dock for run in runs if run.ended_by is not None)
+    if asked.passed_by:
+        return f"{names}: passed without filling, as said."
+    raise InputError(
+        "--at",
+        f"lies beyond {names}, where the plan fills, and no fill-up since departure is in the log",
+        value=write_position(asked.report.position),
+        remedy="enter it (routeplan fillup add), or note it there with --filled; if there was none, add --passed-by",
+    )
+
+
+class _Fuel:
+    """The fuel aboard by the dial."""
+
+    def __init__(
+        self, asked: Asked, hop: Hop, progress: Progress, since: Since, meter: Meter, planned_l: float
+    ) -> None:
+        self.asked, self.hop, self.progress, self.since = asked, hop, progress, since
+        self.meter, self.planned_l = meter, planned_l
+        self.said: list[str] = []
+
+    def by_dial(self) -> Today:
+        """Find fuel aboard and today's burn; by the plan where the dial wasn't read."""
+        report, since, boat = self.asked.report, self.since, self.asked.saved.boat
+        spread, capacity_l = boat.burn.sd_share, boat.tank.capacity_l
+        expected_l = self._expected_l()
+        far = self.progress.off_nmi > FAR_NMI
+        if report.filled:
+            nothing = Spent(boat.tank.full_mark_l, boat.full_mark_sd_l, 0.0, 0.0)
+            return find_today(nothing, self.meter, spread, capacity_l, since.before)
+        if report.shows_l is None:
+            level = Spent(since.level_l, since.level_sd_l, 0.0, 0.0)
+            today = find_today(level, self.meter, spread, capacity_l, since.before)
+            mean_l, sd_l = today.on_arrival(expected_l)
+            if report.gauge_l is None:
+                self.said.append("Neither meter nor gauge was read: the fuel aboard is reckoned from the plan.")
+            return replace(today, aboard_l=max(0.0, mean_l), aboard_sd_l=sd_l)
+        shows_l = float(sum(report.shows_l))
+        check_dial(self.asked.saved, since, shows_l, 0.0 if far else expected_l, self.meter, sure=self.asked.sure)
+        metered_l = since.metered_l(shows_l)
+        if far and self.asked.runs is None:  # the plan's burn is of another way: the dial alone counts
+            expected_l = metered_l * self.meter.factor
+        spent = Spent(since.level_l, since.level_sd_l, metered_l, expected_l)
+        return find_today(spent, self.meter, spread, capacity_l, since.before)
+
+    def _expected_l(self) -> float:
+        """[l] Mean burn since the level: by the speeds of today's track where it covers this run, else by the plan."""
+        runs = self.asked.runs
+        if runs is None:
+            return self.planned_l
+        if runs.distance_nmi < _TRACK_SHARE * self.progress.gone_nmi:
+            self.said.append(
+                f"The track covers {shown_distance(runs.distance_nmi)} of the {shown_distance(self.progress.gone_nmi)} "
+                f"since {self.hop.start}: its speeds aren't used."
+            )
+            return self.planned_l
+        boat = self.asked.saved.boat
+        run_l = sum(boat.burn_lph(min(max(r.speed_kn, 0.1), boat.fastest_kn)) * r.time_h for r in runs.speeds_run)
+        return max(0.0, self.since.planned_before_l) + run_l
+
+
+def _with_gauge(
+    asked: Asked, today: Today, gauge_l: float, z: float, *, read: bool
+) -> tuple[Today, float, bool, list[str]]:
+    """Weigh the fuel aboard with the gauge; where the two disagree beyond chance, the one that says less counts."""
+    units = asked.saved.boat.units
+    gauge = level_by_gauge(asked.taught, gauge_l, asked.gauge_step_l)
+    apart = abs(gauge.mean_l - today.aboard_l) / max(1e-9, (gauge.sd_l**2 + today.aboard_sd_l**2) ** 0.5)
+    if apart <= _DISAGREE:
+        return today.weighed_with(gauge.mean_l, gauge.sd_l), gauge.mean_l, True, []
+    less = gauge.mean_l < today.aboard_l
+    by = "by the meter" if read else "by the plan"
+    said = (
+        f"{'Meter' if read else 'Plan'} and gauge disagree beyond chance: {units.volume(today.aboard_l)} {by}, "
+        f"{units.volume(gauge.mean_l)} by the gauge. The one that says less is counted on. "
+    )
+    said += (
+        "Fuel may be leaking: check the bilge for fuel and fumes before anything is switched or started."
+        if less
+        else "The gauge may stick or read high."
+    )
+    if gauge.mean_l - z * gauge.sd_l < today.aboard_l - z * today.aboard_sd_l:
+        today = replace(today, aboard_l=gauge.mean_l, aboard_sd_l=gauge.sd_l, together_l=0.0)
+    return today, gauge.mean_l, False, [said]

@@ -1,0 +1,181 @@
+"""What `underway` says: what to do first, then what is left and how sure, then the arrivals."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from routeplan.places import write_position
+from routeplan.plan_words import PlanWords
+from routeplan.units_shown import shown_distance, shown_duration, shown_speed
+from routeplan.words import Words, course, shown_calls
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from routeplan.plans import Plan
+    from routeplan.saved_plans import SavedPlan
+    from routeplan.underway_values import Advice, Arrival, Underway
+
+__all__ = ["UNDERWAY_CAUTIONS", "tell_underway"]
+
+UNDERWAY_CAUTIONS = (
+    "An aid, not for navigation: look out first, and let someone else type while she planes.",
+    "Meter and gauge can fail together with what they measure: fuel that vanishes may be in the bilge.",
+    "Call the dock before you turn for it; in doubt call early, VHF channel 16 and whoever waits ashore.",
+    "Planned for still water: no tide, current, wind or sea is allowed for but as today's burn shows it.",
+    "Local rules and a licensed professional's advice come first.",
+)
+_HEADS = {
+    "go-on": "GO ON",
+    "watch": "GO ON FOR NOW, decide at the point of no return",
+    "slow-down": "SLOW DOWN",
+    "turn": "TURN",
+    "short": "NOTHING KEEPS THE RESERVE",
+    "there": "ARRIVED",
+}
+_LITTLE = 0.5  # display units: less is no difference
+_ON_TIME_MIN = 3.0  # min: nor is less than this
+
+
+def tell_underway(answer: Underway, saved: SavedPlan, differences: tuple[str, ...] = ()) -> list[str]:
+    """Say where the boat stands and what to do.
+
+    Parameters
+    ----------
+    answer
+        What was found.
+    saved
+        The plan that is followed.
+    differences
+        How region and boat at hand differ from the plan's.
+
+    Returns
+    -------
+    Paragraphs; an empty one is a blank line.
+    """
+    words = Words(saved.boat, saved.zone, saved.region.currency)
+    lines = [*_advice_lines(answer, words), ""]
+    lines += [f"! {line}" for line in (*differences, *answer.findings)]
+    if differences or answer.findings:
+        lines.append("")
+    lines += [*_fuel_lines(answer, words), ""]
+    if answer.arrivals:
+        lines += [*(_arrival_line(arrival, words) for arrival in answer.arrivals), ""]
+    no_return = _no_return_line(answer)
+    if no_return:
+        lines += [no_return, ""]
+    if answer.replan is not None:
+        lines += [*_new_plan_lines(answer.replan, saved), ""]
+    lines += ["Cautions:", *(f"  - {caution}" for caution in UNDERWAY_CAUTIONS)]
+    return lines
+
+
+def _new_plan_lines(plan: Plan, saved: SavedPlan) -> Iterator[str]:
+    words = PlanWords(saved.boat, saved.zone, saved.region.currency, saved.speed_kn)
+    yield f"New plan from here: {words.summary(plan)}."
+    for number, stop in enumerate(plan.stops):
+        yield f"{words.stop_title(plan, number)}: {'; '.join(words.stop_lines(plan, stop)[:2])}."
+        yield from words.closed_lines(stop)
+    yield "Keep it with --save FILE.json, print it with --sheet, take it to the plotter with --route."
+
+
+def _advice_lines(answer: Underway, words: Words) -> Iterator[str]:
+    advice = answer.advice
+    head = _HEADS[advice.kind]
+    if advice.kind == "slow-down" and advice.speed_kn is not None:
+        head = f"SLOW TO {shown_speed(advice.speed_kn)}"
+    elif advice.kind == "turn":
+        head = f"TURN for {advice.dock}"
+    elif advice.kind == "go-on":
+        head = f"GO ON to {answer.standing.next}"
+    why = advice.why[:1].upper() + advice.why[1:]
+    yield f"{head}. {why}."
+    if advice.dock is not None:
+        yield _dock_line(advice, words)
+    if advice.kind == "short":
+        yield "Say early where she is and what is left: to whoever waits ashore, and on VHF channel 16."
+
+
+def _dock_line(advice: Advice, words: Words) -> str:
+    steer = course(advice.dock_course_deg or 0.0)
+    said = [f"{advice.dock}: {shown_distance(advice.dock_nmi or 0.0)}, course {steer} true"]
+    if advice.dock_arrive is not None:
+        said.append(f"there {words.day_and_clock(advice.dock_arrive)}")
+    said.append(f"with {words.units.volume_down(max(0.0, advice.dock_low_l or 0.0))} by the low figure")
+    if advice.dock_shut:
+        said.append(advice.dock_shut)
+    return "; ".join([", ".join(said), *shown_calls(advice.vhf, advice.phone)]) + "."
+
+
+def _fuel_lines(answer: Underway, words: Words) -> Iterator[str]:
+    units, stand = words.units, answer.standing
+    by = []
+    if answer.by_meter_l is not None:
+        by.append(f"{units.volume(answer.by_meter_l)} by the meter")
+    if answer.by_gauge_l is not None:
+        by.append(f"{units.volume(answer.by_gauge_l)} by the gauge")
+    known = f" ({', '.join(by)})" if len(by) > 1 else (" by the meter" if answer.by_meter_l is not None else "")
+    yield (
+        f"Aboard {units.volume(answer.aboard_l)}{known}, low {units.volume_down(answer.aboard_low_l)}; "
+        f"{_against(answer.aboard_l - stand.planned_aboard_l, words)}."
+    )
+    percent = (answer.burn_factor - 1) * 100
+    more = (
+        "as planned" if abs(percent) < 1 else f"{abs(percent):.0f} % {'more' if percent > 0 else 'less'} than planned"
+    )
+    used = "" if stand.metered_l is None else f"The meter shows {units.volume(stand.metered_l)} since {stand.since}. "
+    yield (
+        f"{used}Burnt since {stand.since} {units.volume(stand.burned_l)}, planned {units.volume(stand.planned_l)}; "
+        f"the rest is reckoned {more}, give or take {math.ceil(answer.burn_factor_sd * 100)} %."
+    )
+    late_min = stand.late_h * 60
+    time = (
+        "on time"
+        if abs(late_min) < _ON_TIME_MIN
+        else (f"{shown_duration(abs(stand.late_h))} {'behind' if late_min > 0 else 'ahead of'} the plan")
+    )
+    yield (
+        f"At {write_position(answer.position)}, leg {stand.leg}, {shown_distance(stand.gone_nmi)} from {stand.since}, "
+        f"{shown_distance(stand.to_next_nmi)} to {stand.next}; {time}."
+    )
+    if stand.distance_run_nmi is not None and stand.mean_speed_kn is not None:
+        run, speed = shown_distance(stand.distance_run_nmi), shown_speed(stand.mean_speed_kn)
+        yield f"By the track {run} since {stand.since}, at {speed} on average; its speeds are what was planned to burn."
+
+
+def _against(more_l: float, words: Words) -> str:
+    units = words.units
+    if abs(more_l) < _LITTLE * units.litres_per_unit:
+        return "as the plan has it"
+    return f"{units.volume(abs(more_l))} {'more' if more_l > 0 else 'less'} than the plan has here"
+
+
+def _arrival_line(arrival: Arrival, words: Words) -> str:
+    units = words.units
+    margin = (
+        f"{units.volume_down(arrival.margin_l)} above the reserve"
+        if arrival.margin_l >= 0
+        else f"{units.volume_up(-arrival.margin_l)} INTO the reserve"
+    )
+    planned = (
+        f"planned {units.volume_down(arrival.planned_margin_l)}" if arrival.planned_margin_l >= 0 else "planned so"
+    )
+    aboard = words.aboard(max(0.0, arrival.aboard_l), max(0.0, arrival.low_l))
+    shut = f"; {arrival.shut}" if arrival.shut else ""
+    return f"{arrival.name}: {words.day_and_clock(arrival.arrive)} with {aboard}: {margin} ({planned}){shut}."
+
+
+def _no_return_line(answer: Underway) -> str:
+    if answer.advice.kind == "there":
+        return ""
+    if answer.turn_by is not None:
+        turn = answer.turn_by
+        return (
+            f"Point of no return in {shown_distance(turn.in_nmi)}, {shown_duration(turn.in_min / 60)}, at "
+            f"{write_position(turn.position)}: beyond it {turn.dock}, the last dock in reach with the reserve whole, "
+            "no longer is."
+        )
+    if answer.beyond_return:
+        return f"No dock but {answer.standing.next} is in reach from here with the reserve whole."
+    return f"Some other dock stays in reach all the way to {answer.standing.next}."
