@@ -348,7 +348,7 @@ def plan_schema() -> dict[str, Any]:
         "pattern": "^[0-9a-f]{64}$",
         "type": "string",
     }
-    body["required"] = [*body.get("required", []), "checksum"]
+    body["required"] = ["schema", *body.get("required", []), "checksum"]
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": SCHEMA, **body}
 
 

@@ -44,6 +44,8 @@ def nobodys_log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("ROUTEPLAN_LOG", str(path))
         patch.delenv("ROUTEPLAN_BOAT", raising=False)
+        patch.delenv("ROUTEPLAN_PLAN", raising=False)
+        patch.setenv("XDG_DATA_HOME", str(path.parent))  # nor follows their plan, nor notes one there
         yield path
 
 
