@@ -41,6 +41,7 @@ __all__ = ["FAR_NMI", "ON_ROUTE_NMI", "Asked", "State", "find_state"]
 ON_ROUTE_NMI = 0.25  # [nmi] nearer than this she is on the route, as helmsmen steer
 FAR_NMI = 2.0  # [nmi] further off than this the plan's burn up to here says nothing
 _MISSED_NMI = 1.0  # [nmi] so far off the run that she ought to be on, and on a later one: its stop lies behind
+_EARLIER = timedelta(hours=1)  # than the plan has her leave a stop: no boat has left it yet
 _TRACK_SHARE = 0.7  # of the way gone: a recorded track that covers less isn't this run's
 _DISAGREE = 2.5758  # standard deviations: one time in a hundred by chance, either way
 _EARLIEST = timedelta(hours=12)  # before the departure: a plan for another day
@@ -165,7 +166,8 @@ def find_state(asked: Asked) -> State:
     findings: list[str] = []
     for later in range(hop + 1, len(hops)):
         ahead = find_progress(plane, hops, later, report.position, report.when)
-        if progress.off_nmi > _MISSED_NMI and ahead.off_nmi < ON_ROUTE_NMI:
+        nearer = ahead.off_nmi < min(FAR_NMI, 0.5 * progress.off_nmi)
+        if progress.off_nmi > _MISSED_NMI and nearer and report.when > hops[later].legs[0].depart - _EARLIER:
             findings.append(_stop_behind(asked, hops[hop:later]))
             progress = ahead
             break
