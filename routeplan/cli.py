@@ -15,9 +15,16 @@ from typing import Annotated, Any
 import typer
 
 from routeplan import edges
+from routeplan.cli_demo import demo
 from routeplan.cli_fillup import fillups
 from routeplan.cli_fuel import NoLogOption, aboard, advice, boat_learn, taught_or_file
-from routeplan.cli_passage import (
+from routeplan.cli_passage import passage
+from routeplan.cli_plan import plans
+from routeplan.cli_reach import reach
+from routeplan.cli_region import regions
+from routeplan.cli_route import routes
+from routeplan.cli_underway import underway
+from routeplan.cli_water import (
     NoCache,
     Overhead,
     SkipBadDocks,
@@ -25,16 +32,9 @@ from routeplan.cli_passage import (
     StandOff,
     UnderKeel,
     Unsurveyed,
-    demo,
     find_network,
     given_margins,
-    passage,
 )
-from routeplan.cli_plan import plans
-from routeplan.cli_reach import reach
-from routeplan.cli_region import regions
-from routeplan.cli_route import routes
-from routeplan.cli_underway import underway
 from routeplan.edges import BoatOption, JsonOption, LogOption, RegionOption
 
 __all__ = ["app", "main"]

@@ -131,7 +131,7 @@ class Papers:
                 raise InputError(option, "is for the sheet", value=text, remedy="add --sheet FILE.html")
 
     @contextlib.contextmanager
-    def written(self, saved: SavedPlan, region: Region) -> Iterator[tuple[ShortName, ...]]:
+    def written(self, saved: SavedPlan, region: Region, *, follow: bool = True) -> Iterator[tuple[ShortName, ...]]:
         """Write all of them beside their places; they are moved there where the block ends well.
 
         Parameters
@@ -140,6 +140,8 @@ class Papers:
             The plan.
         region
             Where land is drawn from.
+        follow
+            Whether a plan that is saved is the one that `underway` follows from now on.
 
         Yields
         ------
@@ -177,7 +179,7 @@ class Papers:
             if self.save is not None:
                 write_plan(saved, places[self.save])
             yield shortened
-        if self.save is not None:
+        if self.save is not None and follow:
             note_plan(self.save)
 
 

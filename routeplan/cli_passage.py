@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
@@ -25,59 +24,35 @@ from routeplan.cli_papers import (
     ShortNamesOption,
     tell_short_names,
 )
+from routeplan.cli_water import (
+    NoCache,
+    Overhead,
+    PlaningStandOff,
+    PoorSurveyStandOff,
+    SkipBadDocks,
+    Snap,
+    StandOff,
+    UnderKeel,
+    Unsurveyed,
+    find_network,
+    given_margins,
+)
 from routeplan.edges import BoatOption, JsonOption, LogOption, MapOption, RegionOption
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from layers import Region
     from layers.short_names import ShortName
     from routeplan.boats import Boat
     from routeplan.calls import Call
-    from routeplan.margins import Margins
     from routeplan.network import Network
     from routeplan.passage import Passage
     from routeplan.plans import Plan
     from routeplan.teaching import Taught
     from routeplan.trips import Trip
 
-__all__ = [
-    "NoCache",
-    "Overhead",
-    "PlaningStandOff",
-    "PoorSurveyStandOff",
-    "SkipBadDocks",
-    "Snap",
-    "StandOff",
-    "UnderKeel",
-    "Unsurveyed",
-    "demo",
-    "find_network",
-    "given_margins",
-    "passage",
-]
-
-UnderKeel = Annotated[str | None, typer.Option("--under-keel", help="Least water under the keel, such as 0.5m or 2ft.")]
-Overhead = Annotated[str | None, typer.Option("--overhead", help="Least air under bridges and cables, such as 0.5m.")]
-StandOff = Annotated[
-    str | None, typer.Option("--stand-off", help="Distance kept from land and closed water, such as 50m.")
-]
-PlaningStandOff = Annotated[
-    str | None,
-    typer.Option("--planing-stand-off", help="Distance kept while planing, such as 200m; slow where there's no room."),
-]
-PoorSurveyStandOff = Annotated[
-    str | None, typer.Option("--poor-survey-stand-off", help="Distance kept where the survey is poor, such as 300m.")
-]
-Snap = Annotated[
-    str | None, typer.Option("--snap", help="How far a place may lie from navigable water, such as 0.5nmi.")
-]
-Unsurveyed = Annotated[
-    bool, typer.Option("--allow-unsurveyed", help="Use water without charted depth, at your own judgement.")
-]
-SkipBadDocks = Annotated[bool, typer.Option("--skip-bad-docks", help="Leave out docks whose hours can't be read.")]
-NoCache = Annotated[bool, typer.Option("--no-cache", help="Build the network anew and keep nothing.")]
+__all__ = ["Asked", "find_answer", "map_page", "passage", "print_passage"]
 
 
 def passage(  # one parameter an option
@@ -241,139 +216,43 @@ def passage(  # one parameter an option
     shows_l = _meter_at_departure(the_boat, meter_at_departure, meter, fill_first=fill_first)
     files = {"--map": map_file, "--layers": layers_file} | papers.wanted
     said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
-    asked = _Asked(
+    asked = Asked(
         network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json, plain=plain
     )
-    answer = _answer(asked, said, [name for name, file in files.items() if file is not None])
+    answer = find_answer(asked, said, [name for name, file in files.items() if file is not None])
     made_with = _MadeWith(taught, shows_l, (str(region.absolute()), str(boat.absolute()), log), file_digest)
     shortened = _write_files(answer, asked, papers, made_with, map_file, layers_file)
     if found is not None and not found.agree and not as_json:
         edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))
-    _print_passage(answer, asked)
+    print_passage(answer, asked)
     tell_short_names(shortened)
     if save is not None:
         typer.echo(f"Saved to {save}; underway: routeplan underway --at POSITION --meter READING", err=True)
 
 
-def demo(
-    out: Annotated[Path, typer.Option("--out", help="Folder for the plan and the map.")] = Path("routeplan-demo"),
-) -> None:
-    """Learn from the demo boat's log, plan her long run, and write plan, map and what was learnt into a folder."""
-    import demo_region
-    from layers import read_region
-    from layers.files import replaced_file
-    from routeplan.boats import read_boat
-    from routeplan.console import wrapped
-    from routeplan.documents import passage_document
-    from routeplan.fuel import read_aboard
-    from routeplan.learn_page import build_page
-    from routeplan.log_use import taught_by, what_it_taught
-    from routeplan.margins import Margins
-    from routeplan.teaching import sharpened
-    from routeplan.trips import Trip, read_departure
-
-    story, data = demo_region.story(), demo_region.data_folder()
-    the_boat = read_boat(data / story.boat)
-    taught = taught_by(the_boat, str(data / story.log))
-    the_region = read_region(data)
-    depart = read_departure(story.depart, the_region.zone, "--depart")
-    full = read_aboard(story.aboard, taught.boat, "--aboard")
-    trip = Trip(start=story.start, finish=story.finish, depart=depart, aboard=full)
-    with contextlib.ExitStack() as drafts:  # all files or none; a folder that can't be written is told before the work
-        plan, page, map_page = (
-            drafts.enter_context(replaced_file(out / name)) for name in ("passage.json", "learn.html", "passage.html")
-        )
-        network = find_network(the_region, the_boat, Margins(), depart, cached=True)
-        asked = _Asked(network, trip, depart, taught.boat)
-        answer = _answer(asked, [what_it_taught(taught)])
-        plan.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
-        page.write_text(build_page(taught.lesson, sharpened(taught), the_region.zone), encoding="utf-8")
-        map_page.write_text(_map_page(answer), encoding="utf-8")
-    _print_passage(answer, asked)
-    edges.say("\n" + wrapped(f"What to see here: {story.why}"))
-    edges.say(f"\nThe plan is in {out / 'passage.json'}, the map in {out / 'passage.html'},")
-    edges.say(f"what {the_boat.name}'s log of {taught.lesson.fillups} fill-ups teaches in {out / 'learn.html'}.")
-    edges.say("Open map and page in any browser, no network needed.")
-
-
-def given_margins(
-    under_keel: str | None,
-    overhead: str | None,
-    stand_off: str | None,
-    snap: str | None,
-    planing_stand_off: str | None = None,
-    poor_survey_stand_off: str | None = None,
-    *,
-    allow_unsurveyed: bool,
-    fairways: bool = False,
-) -> Margins:
-    """Read the clearances that were given.
-
-    Parameters
-    ----------
-    under_keel, overhead, stand_off, snap, planing_stand_off, poor_survey_stand_off
-        As typed; None for the default.
-    allow_unsurveyed
-        Whether water without charted depth may be used.
-    fairways
-        Whether marked fairways are preferred.
-
-    Returns
-    -------
-    All of them.
-    """
-    from routeplan.margins import read_margins
-    from routeplan.quantities import read_distance_nmi, read_length_m
-
-    given = {
-        "under_keel_m": None if under_keel is None else read_length_m(under_keel, "--under-keel"),
-        "overhead_m": None if overhead is None else read_length_m(overhead, "--overhead"),
-        "standoff_m": None if stand_off is None else read_length_m(stand_off, "--stand-off"),
-        "planing_standoff_m": None
-        if planing_stand_off is None
-        else read_length_m(planing_stand_off, "--planing-stand-off"),
-        "poor_survey_standoff_m": (
-            None if poor_survey_stand_off is None else read_length_m(poor_survey_stand_off, "--poor-survey-stand-off")
-        ),
-        "snap_nmi": None if snap is None else read_distance_nmi(snap, "--snap"),
-    }
-    return read_margins(
-        {k: v for k, v in given.items() if v is not None}, allow_unsurveyed=allow_unsurveyed, fairways=fairways
-    )
-
-
-def find_network(region: Region, boat: Boat, margins: Margins, when: datetime | None, *, cached: bool) -> Network:
-    """Build a network, or find it in the cache, and show how far that has come.
-
-    Parameters
-    ----------
-    region, boat, margins
-        What it is built of.
-    when
-        When zones with a season count; None for all of them.
-    cached
-        Whether to look in the cache, and to keep it there.
-
-    Returns
-    -------
-    The network.
-    """
-    from routeplan.building import build_network
-    from routeplan.cache import cache_folder
-    from routeplan.console import Progress
-
-    progress = Progress(f"Building the network of {region.about.name} for {boat.name}")
-    try:
-        return build_network(
-            region, boat, margins, when=when, cache=cache_folder() if cached else None, progress=progress
-        )
-    finally:
-        progress.close()
-
-
 @dataclass(frozen=True)
-class _Asked:
-    """What was asked for, and how it is to be told."""
+class Asked:
+    """What was asked for, and how it is to be told.
+
+    Parameters
+    ----------
+    network
+        Built for the boat.
+    trip
+        What is asked.
+    now
+        The clock.
+    boat
+        With the burn to plan with.
+    every
+        Whether all plans that none beats are told.
+    call_ahead
+        Whether whom to call is told.
+    as_json
+        Whether one document is printed.
+    plain
+        The network without what may make a way longer at the skipper's wish; None where nothing was wished.
+    """
 
     network: Network
     trip: Trip
@@ -385,7 +264,17 @@ class _Asked:
     plain: Network | None = None
 
     def calls(self, plan: Plan | None) -> tuple[Call, ...] | None:
-        """List whom to call for a plan; None where nobody asked."""
+        """List whom to call for a plan.
+
+        Parameters
+        ----------
+        plan
+            The plan; None where there is none.
+
+        Returns
+        -------
+        None where nobody asked.
+        """
         from routeplan.calls import find_calls
 
         return find_calls(plan) if plan is not None and self.call_ahead else None
@@ -420,7 +309,7 @@ class _MadeWith:
 
 def _write_files(
     answer: Passage,
-    asked: _Asked,
+    asked: Asked,
     papers: Papers,
     made_with: _MadeWith,
     map_file: Path | None,
@@ -439,7 +328,7 @@ def _write_files(
             shortened = drafts.enter_context(papers.written(saved, answer.network.region))
         if map_file is not None:
             draft = drafts.enter_context(replaced_file(edges.named(map_file, "--map")))
-            draft.write_text(_map_page(answer), encoding="utf-8")
+            draft.write_text(map_page(answer), encoding="utf-8")
         if layers_file is not None:
             _write_layers(answer, layers_file)
     return shortened
@@ -451,8 +340,27 @@ def _refuse_together(option: str, value: str, problem: str, remedy: str) -> NoRe
     raise InputError(option, problem, value=value, remedy=remedy)
 
 
-def _answer(asked: _Asked, notes: Sequence[str], unwritten: Sequence[str] = ()) -> Passage:
-    """Plan; where there is no plan, say so and leave."""
+def find_answer(asked: Asked, notes: Sequence[str], unwritten: Sequence[str] = ()) -> Passage:
+    """Plan; where there is no plan, say so and leave.
+
+    Parameters
+    ----------
+    asked
+        What was asked for.
+    notes
+        What else is to be said with the plans.
+    unwritten
+        Options whose files aren't written where there is no plan.
+
+    Returns
+    -------
+    The plans.
+
+    Raises
+    ------
+    Exit
+        No plan keeps the rules: it was told why.
+    """
     from routeplan.console import tell_refusal
     from routeplan.documents import refusal_document
     from routeplan.passage import find_passage
@@ -478,8 +386,18 @@ def _answer(asked: _Asked, notes: Sequence[str], unwritten: Sequence[str] = ()) 
         raise typer.Exit(3) from error
 
 
-def _map_page(answer: Passage) -> str:
-    """Draw the recommended plan as a page."""
+def map_page(answer: Passage) -> str:
+    """Draw the recommended plan as a page.
+
+    Parameters
+    ----------
+    answer
+        The plans.
+
+    Returns
+    -------
+    One HTML document.
+    """
     import maps
     from routeplan.drawn import layers_of
     from routeplan.plan_words import PlanWords
@@ -506,7 +424,16 @@ def _write_layers(answer: Passage, path: Path) -> None:
     write_layers(layers_of(answer), edges.named(path, "--layers"))
 
 
-def _print_passage(answer: Passage, asked: _Asked) -> None:
+def print_passage(answer: Passage, asked: Asked) -> None:
+    """Print the plans, as a document or in words.
+
+    Parameters
+    ----------
+    answer
+        The plans.
+    asked
+        How they are to be told.
+    """
     from routeplan.console import tell_passage
     from routeplan.documents import passage_document
 

@@ -12,7 +12,7 @@ import typer
 from layers.errors import InputError
 from routeplan import edges
 from routeplan.cli_fuel import GaugeOption, MeterOption, NoLogOption, read_fuel, taught_or_file
-from routeplan.cli_passage import (
+from routeplan.cli_water import (
     NoCache,
     Overhead,
     PlaningStandOff,

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from routeplan import edges
-from routeplan.cli_passage import (
+from routeplan.cli_water import (
     NoCache,
     Overhead,
     SkipBadDocks,

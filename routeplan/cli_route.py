@@ -11,7 +11,7 @@ from layers.errors import InputError
 from routeplan import edges
 from routeplan.cli_fuel import GaugeOption, MeterOption, NoLogOption, read_fuel, taught_or_file
 from routeplan.cli_papers import Papers, RouteOption, SaveOption, SheetOption, ShortNamesOption, tell_short_names
-from routeplan.cli_passage import (
+from routeplan.cli_water import (
     NoCache,
     Overhead,
     SkipBadDocks,

@@ -18,7 +18,7 @@ from routeplan.cli_papers import (
     ShortNamesOption,
     tell_short_names,
 )
-from routeplan.cli_passage import NoCache, find_network
+from routeplan.cli_water import NoCache, find_network
 from routeplan.edges import JsonOption, LogOption
 
 if TYPE_CHECKING:
