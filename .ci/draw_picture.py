@@ -1,4 +1,4 @@
-"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, what its log teaches, a reach."""
+"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, sheet and log, a reach."""
 
 from __future__ import annotations
 
@@ -11,7 +11,12 @@ import demo_region
 from routeplan.cli import app
 
 TARGET = Path(__file__).resolve().parents[1] / "demo_region" / "pictures"
-PICTURES = (("passage", 1200, 760), ("learn", 1000, 700), ("reach", 1200, 760))  # name, width and height in pixels
+PICTURES = (  # name, width and height in pixels
+    ("passage", 1200, 760),
+    ("learn", 1000, 700),
+    ("reach", 1200, 760),
+    ("sheet", 800, 633),
+)
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 

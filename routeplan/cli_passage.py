@@ -149,7 +149,7 @@ def passage(  # one parameter an option
     from routeplan.boats import read_boat
     from routeplan.console import wrapped
     from routeplan.fuel import read_confidence, with_reserve
-    from routeplan.log_use import what_it_taught
+    from routeplan.log_use import what_it_taught, whole_address
     from routeplan.quantities import read_speed_kn
     from routeplan.trips import Trip, read_berthing_h, read_departure, read_price_of_time
 
@@ -220,7 +220,8 @@ def passage(  # one parameter an option
         network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json, plain=plain
     )
     answer = find_answer(asked, said, [name for name, file in files.items() if file is not None])
-    made_with = _MadeWith(taught, shows_l, (str(region.absolute()), str(boat.absolute()), log), file_digest)
+    where = (str(region.absolute()), str(boat.absolute()), whole_address(log))
+    made_with = _MadeWith(taught, shows_l, where, file_digest)
     shortened = _write_files(answer, asked, papers, made_with, map_file, layers_file)
     if found is not None and not found.agree and not as_json:
         edges.say("\n".join([*(wrapped(f"! {line}") for line in found.findings), ""]))

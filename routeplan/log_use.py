@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from routeplan.fillups import Entry
     from routeplan.teaching import Taught
 
-__all__ = ["entries_for", "taught_by", "what_it_taught"]
+__all__ = ["entries_for", "taught_by", "what_it_taught", "whole_address"]
 
 
 def entries_for(boat: Boat, log: str | None) -> tuple[Entry, ...]:
@@ -87,3 +87,18 @@ def what_it_taught(taught: Taught) -> str:
         f"Burn as {count} of {lesson.boat.name}'s log {teach}: {lesson.burn_factor.mean:.2f} times the burn table, "
         f"give or take {lesson.burn_sd_share:.1%} for a passage."
     )
+
+
+def whole_address(log: str | None) -> str | None:
+    """Give a log's address in a form that holds from any folder.
+
+    Parameters
+    ----------
+    log
+        A file or a URL; None for the default one.
+
+    Returns
+    -------
+    The same; a file with its whole path.
+    """
+    return log if log is None or "://" in log else str(Path(log).absolute())

@@ -804,7 +804,7 @@ def test_the_demo_runs_twice_into_one_folder_from_anywhere(
         outcome = cli("demo", "--out", "here/demo")
         assert outcome.code == 0, outcome.err
         assert sorted(p.name for p in (tmp_path / "here/demo").iterdir()) == [
-            *("learn.html", "passage.html", "passage.json"),
+            *("learn.html", "passage.gpx", "passage.html", "passage.json", "plan.json", "sheet.html"),
         ]
         texts.append((tmp_path / "here/demo/passage.json").read_text(encoding="utf-8"))
         assert " ".join(demo_region.story().why.split()) in " ".join(outcome.out.split())
