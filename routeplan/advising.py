@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from routeplan.helm import WayLeg
 from routeplan.helm_marks import most_burn_l
 from routeplan.underway_values import Advice, TurnBy
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
@@ -172,13 +173,13 @@ def _dock_to_turn_for(outlook: Outlook) -> Fallback | None:
 def _turning(outlook: Outlook, turn: Fallback, kind: str, why: str) -> Advice:
     facts = turn.dock.facts
     shut = ""
-    if turn.begin - turn.arrive > timedelta(minutes=1):
+    if turn.opens is not None:
         shut = f"shut for {shown_duration((turn.begin - turn.arrive).total_seconds() / 3600)} when she comes"
     return Advice(
         kind="turn" if kind == "turn" else "short",
         dock=turn.dock.name,
         dock_nmi=turn.track.distance_nmi,
-        dock_course_deg=turn.course_deg,
+        dock_way=tuple(WayLeg(course_deg=course, distance_nmi=nmi) for course, nmi in turn.way),
         dock_low_l=outlook.low_l(turn.track.fuel_l),
         dock_arrive=turn.arrive,
         dock_shut=shut,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from layers.errors import InputError
+from routeplan.fallbacks import stretches_of
 from routeplan.helm_marks import stations_of
 from routeplan.tracks import Tracks
 from routeplan.turning_back import walk_track
@@ -40,6 +41,9 @@ class Ahead:
         [nmi, h, l] From here to each of them, the mean burn by the planned burn table.
     speed_kn
         [kn] Chosen speed; limits hold besides.
+    way
+        [deg, nmi] True course and length of each stretch up to the first place that is to be passed; empty where the
+        plan's own legs are followed.
     """
 
     positions: tuple[tuple[float, float], ...]
@@ -47,6 +51,7 @@ class Ahead:
     time_h: Points
     fuel_l: Points
     speed_kn: float
+    way: tuple[tuple[float, float], ...] = ()
 
     @property
     def total_nmi(self) -> float:
@@ -138,9 +143,17 @@ def over_water(network: Network, boat: Boat, stops: Sequence[int], speed_kn: flo
         if not ways:
             places = [network.terminals[t].place.name for t in (a, b)]
             raise InputError("--at", f"no way over water leads from {places[0]} to {places[1]}", remedy="check it")
-        way = walk_track(tracks, b, min(ways, key=lambda track: track.time_h))
+        track = min(ways, key=lambda track: track.time_h)
+        way = walk_track(tracks, b, track)
         lonlat = [(float(x), float(y)) for x, y in network.water.plane.to_lonlat(way.xy)]
-        piece = Ahead(tuple(lonlat), way.distance_nmi, way.time_h, way.fuel_l, speed_kn)
+        piece = Ahead(
+            tuple(lonlat),
+            way.distance_nmi,
+            way.time_h,
+            way.fuel_l,
+            speed_kn,
+            stretches_of(network.water.plane, track.bends),
+        )
         whole = piece if whole is None else _joined(whole, piece)
     if whole is None:
         raise ValueError(stops)  # called with two places at least

@@ -56,7 +56,7 @@ def demo(
         helm = find_helm(answer, answer.recommended, start_meter(taught, None))
         where = (str(data), str(data / story.boat), str(data / story.log))
         saved = keep_plan(answer, helm, edges.now(), files=where, boat_digest=the_boat.digest)
-        papers = Papers(sheet=out / "sheet.html", routes=(out / "passage.gpx",), save=out / "plan.json")
+        papers = Papers(sheets=(out / "sheet.html",), routes=(out / "passage.gpx",), save=out / "plan.json")
         drafts.enter_context(papers.written(saved, the_region, follow=False))
     print_passage(answer, asked)
     edges.say("\n" + wrapped(f"What to see here: {story.why}"))

@@ -35,8 +35,8 @@ __all__ = [
 Paper = Literal["a4", "letter"]
 
 SheetOption = Annotated[
-    Path | None,
-    typer.Option("--sheet", help="Write the passage sheet to this file: .html, or .pdf with the extra pdf."),
+    list[Path] | None,
+    typer.Option("--sheet", help="Write the passage sheet: .html, or .pdf with the extra pdf; may be repeated."),
 ]
 PaperOption = Annotated[Paper, typer.Option("--paper", help="Size of the sheet's pages.")]
 RouteOption = Annotated[
@@ -66,8 +66,8 @@ class Papers:
 
     Parameters
     ----------
-    sheet, paper
-        The sheet's file, None where none is wanted, and the size of its pages.
+    sheets, paper
+        The sheet's files, and the size of its pages.
     routes, short_names
         The routes' files, and how many letters their names may have.
     save
@@ -76,7 +76,7 @@ class Papers:
         What the sheet says of people.
     """
 
-    sheet: Path | None = None
+    sheets: Sequence[Path] = ()
     paper: Paper = "a4"
     routes: Sequence[Path] = ()
     short_names: str | None = None
@@ -89,7 +89,8 @@ class Papers:
     @property
     def wanted(self) -> dict[str, Path]:
         """The files that are to be written, by option."""
-        found = {"--sheet": self.sheet, "--save": self.save} | {f"--route {p}": p for p in self.routes}
+        several = {"--sheet": self.sheets, "--route": self.routes}
+        found = {f"{option} {p}": p for option, paths in several.items() for p in paths} | {"--save": self.save}
         return {option: path for option, path in found.items() if path is not None}
 
     def check(self) -> None:
@@ -107,8 +108,8 @@ class Papers:
 
         for path in self.routes:
             check_route_file(edges.named(path, "--route"), "--route")
-        if self.sheet is not None:
-            check_sheet_file(edges.named(self.sheet, "--sheet"), "--sheet")
+        for path in self.sheets:
+            check_sheet_file(edges.named(path, "--sheet"), "--sheet")
         if self.save is not None and edges.named(self.save, "--save").suffix.lower() != ".json":
             raise InputError("--save", "a plan is saved as .json", value=str(self.save), remedy="name it FILE.json")
         files = list(self.wanted.values())
@@ -127,7 +128,7 @@ class Papers:
             "--shore-contact": self.shore_contact,
             "--overdue": self.overdue,
         }.items():
-            if text is not None and self.sheet is None:
+            if text is not None and not self.sheets:
                 raise InputError(option, "is for the sheet", value=text, remedy="add --sheet FILE.html")
 
     @contextlib.contextmanager
@@ -162,9 +163,11 @@ class Papers:
         from routeplan.sheet_page import build_sheet
         from routeplan.sheet_pdf import write_sheet
 
-        crew = read_crew(
-            self.people, self.shore_contact, self.overdue, arrive=saved.plan.arrive, zone=saved.zone, names=self.names
-        )
+        crew = saved.crew
+        if any((self.people, self.names, self.shore_contact, self.overdue)):
+            said = (self.people, self.shore_contact, self.overdue)
+            crew = read_crew(*said, arrive=saved.plan.arrive, zone=saved.zone, names=self.names)
+        saved = saved.model_copy(update={"crew": crew})
         shortened: tuple[ShortName, ...] = ()
         with contextlib.ExitStack() as drafts:
             places = {path: drafts.enter_context(replaced_file(path)) for path in self.wanted.values()}
@@ -174,13 +177,16 @@ class Papers:
                     route, shortened = with_short_names(route, read_short_names(self.short_names, "--short-names"))
                 for path in self.routes:
                     places[path].write_bytes(route_text(route, path).encode("utf-8"))
-            if self.sheet is not None:
-                write_sheet(build_sheet(saved, region, crew, self.paper), places[self.sheet])
+            page = build_sheet(saved, region, crew, self.paper) if self.sheets else ""
+            for path in self.sheets:
+                write_sheet(page, places[path])
             if self.save is not None:
                 write_plan(saved, places[self.save])
             yield shortened
         if self.save is not None and follow:
             note_plan(self.save)
+        if follow:
+            typer.echo(f"Wrote {', '.join(map(str, self.wanted.values()))}.", err=True)
 
 
 def tell_short_names(shortened: Sequence[ShortName]) -> None:

@@ -155,7 +155,7 @@ def passage(  # one parameter an option
 
     now = edges.now()
     papers = Papers(
-        sheet=sheet,
+        sheets=sheet or (),
         paper=paper,
         routes=route or (),
         short_names=short_names,
@@ -228,7 +228,7 @@ def passage(  # one parameter an option
     print_passage(answer, asked)
     tell_short_names(shortened)
     if save is not None:
-        typer.echo(f"Saved to {save}; underway: routeplan underway --at POSITION --meter READING", err=True)
+        typer.echo("Underway: routeplan underway --at POSITION --meter READING", err=True)
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ def plan_show(
     from routeplan.saved_words import tell_saved
 
     papers = Papers(
-        sheet=sheet,
+        sheets=sheet or (),
         paper=paper,
         routes=route or (),
         short_names=short_names,

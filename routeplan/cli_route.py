@@ -95,7 +95,7 @@ def route_check(  # one parameter an option
     from routeplan.trips import Trip, read_departure
 
     now = edges.now()
-    papers = Papers(sheet=sheet, routes=tuple(route_files or ()), short_names=short_names, save=save)
+    papers = Papers(sheets=tuple(sheet or ()), routes=tuple(route_files or ()), short_names=short_names, save=save)
     papers.check()
     if as_it_stands and papers.wanted:
         _refuse_papers(next(iter(papers.wanted)))

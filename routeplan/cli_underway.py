@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = ["PlanOption", "open_plan", "underway"]
 
+_AFTER_RESET_SHARE = 0.02  # of the capacity: a dial that shows less at a fill was read after its reset
 PlanOption = Annotated[
     Path | None, typer.Option("--plan", envvar="ROUTEPLAN_PLAN", help="Saved plan; default the one saved last.")
 ]
@@ -84,7 +85,7 @@ def underway(
     ] = None,
     distance: Annotated[
         str | None,
-        typer.Option("--distance", help="With --arrived: distance run since the last fill-up, such as 60nmi."),
+        typer.Option("--distance", help="Distance run since the last fill-up or departure, such as 60nmi."),
     ] = None,
     hours: Annotated[
         str | None, typer.Option("--hours", help="With --arrived: engine hours since the last fill-up.")
@@ -107,6 +108,7 @@ def underway(
     from routeplan.console import wrapped
     from routeplan.documents import underway_document
     from routeplan.instrument_texts import gauge_step_l
+    from routeplan.quantities import read_distance_nmi
     from routeplan.saved_plans import differences
     from routeplan.typed_finish import TypedFinish
     from routeplan.underway import find_underway
@@ -115,14 +117,19 @@ def underway(
 
     now = edges.now()
     path = _plan_path(plan)
-    typed = {"--departed": departed, "--distance": distance, "--hours": hours, "--sea": sea, "--people": people}
-    _refuse_mixed(arrived, {**typed, "--note": note}, {"--gauge": gauge, "--when": when, "--meter-was": meter_was})
+    papers = Papers(sheets=sheet or (), paper=paper, routes=route or (), short_names=short_names, save=save)
+    then = {"--departed": departed, "--hours": hours, "--sea": sea, "--people": people, "--note": note}
+    files = {option: str(path) for option, path in papers.wanted.items()}
+    switches = {"--filled": filled, "--passed-by": passed_by, "--replan": replan, "--no-note": no_note}
+    never = {"--gauge": gauge, "--when": when, "--meter-was": meter_was, "--short-names": short_names, **files}
+    _refuse_mixed(arrived, then, {**never, **{name: "given" if on else None for name, on in switches.items()}})
     if arrived is not None:
         over = TypedFinish(arrived, at, departed, meter, distance, hours, tuple(track or ()), sea, people, note, sure)
         enter_passage(over, path, boat, log, as_json=as_json)
         return
-    papers = Papers(sheet=sheet, paper=paper, routes=route or (), short_names=short_names, save=save)
     papers.check()
+    if papers.wanted and meter is None and not filled:
+        _refuse_without_dial(next(iter(papers.wanted)))
     saved, the_region, file_boat = open_plan(path, region, boat)
     taught = taught_or_file(file_boat, saved.log if log is None else log, no_log=no_log)
     moment = now if when is None else _moment(when, saved, now)
@@ -137,6 +144,7 @@ def underway(
         report,
         0.0 if gauge is None else gauge_step_l(gauge, saved.boat),
         runs,
+        None if distance is None else read_distance_nmi(distance, "--distance"),
         passed_by=passed_by,
         sure=sure,
         replan=replan or papers.wanted != {},
@@ -148,7 +156,12 @@ def underway(
     if as_json:
         edges.print_json(underway_document(answer, saved, told))
     else:
-        edges.say("\n".join(wrapped(line) if line else "" for line in tell_underway(answer, saved, told)))
+        edges.say(
+            "\n".join(
+                wrapped(line) if line else ""
+                for line in tell_underway(answer, saved, told, the_region.about.variation_deg)
+            )
+        )
     if not no_note:
         _note(saved, report, path)
     if answer.advice.kind == "short":
@@ -188,6 +201,13 @@ def open_plan(path: Path, region: Path | None, boat: Path | None) -> tuple[Saved
     if given is None:
         given = read_boat(saved.boat_file) if saved.boat_file and Path(saved.boat_file).exists() else saved.boat
     return saved, read_region(where, skip_bad_docks=True), given
+
+
+def _refuse_without_dial(option: str) -> NoReturn:
+    from layers.errors import InputError
+
+    problem = "needs --meter: the new plan counts from what the dial shows now"
+    raise InputError(option, problem, remedy="read the dial, or leave it out")
 
 
 def _refuse_mixed(arrived: str | None, only_then: dict[str, str | None], never_then: dict[str, str | None]) -> None:
@@ -254,8 +274,16 @@ def _report(
         return tuple(value for value in read if value is not None)
 
     shows, was = shown(texts.meter, "--meter"), shown(texts.meter_was, "--meter-was")
+    if was is not None and shows is None and not filled:
+        raise InputError(
+            "--meter-was", "needs --meter: what the dial shows since", value=texts.meter_was, remedy="add it"
+        )
     if filled:
-        shows, was = None, was or shows  # the figure that was read before the reset
+        # What was read may be from before the reset, which teaches, or after it, which is next to nothing.
+        before = was or (
+            shows if shows is not None and sum(shows) > _AFTER_RESET_SHARE * saved.boat.tank.capacity_l else None
+        )
+        shows, was = None, before
     gauge_l = None if texts.gauge is None else read_gauge(texts.gauge, saved.boat, "--gauge")[0]
     return Report(when=moment, position=position, shows_l=shows, gauge_l=gauge_l, was_l=was, filled=filled)
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from layers.plane import Plane
     from routeplan.boats import Boat
     from routeplan.docks import Dock
     from routeplan.network import Network
@@ -28,10 +29,12 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
     Indices = NDArray[np.int64]
 
-__all__ = ["Fallback", "Fallbacks"]
+__all__ = ["Fallback", "Fallbacks", "stretches_of"]
 
 _STEERED_SHARE = 1e-3  # of a burn: a steered track takes so much more than the least over the network, or less
+_SHORTEST_M = 100.0  # [m] a stretch of a way that is shorter isn't told
 _SAME_PLACE_NMI = 1.0  # [nmi] docks so near to a place are of that place
+_AT_ONCE = timedelta(minutes=1)
 _MOST_STEERED = 5  # docks from one point that are steered to, the nearest by burn: who turns wants a near one
 _LONGEST_WAIT = timedelta(hours=24)  # a dock that stays shut for longer is none to fall back on
 
@@ -46,17 +49,22 @@ class Fallback:
         The dock.
     track
         The way there from the point, as steered.
-    course_deg
-        [deg] True course to begin with.
+    way
+        Its stretches: [deg] true initial course and [nmi] length of each.
     arrive, begin
         When the boat would be there, and when she could begin to fill.
     """
 
     dock: Dock
     track: Track
-    course_deg: float
+    way: tuple[tuple[float, float], ...]
     arrive: datetime
     begin: datetime
+
+    @property
+    def opens(self) -> datetime | None:
+        """When she can begin to fill, if the dock is shut as she comes; None where it is open."""
+        return self.begin if self.begin - self.arrive > _AT_ONCE else None
 
 
 class Fallbacks:
@@ -208,6 +216,27 @@ class Fallbacks:
         begin = self._begin(dock, arrive)
         if begin is None:
             return None
-        plane = self._network.water.plane
-        course = float(plane.courses_deg(track.bends[:1], track.bends[1:2])[0])
-        return Fallback(dock, track, course, arrive, begin)
+        return Fallback(dock, track, stretches_of(self._network.water.plane, track.bends), arrive, begin)
+
+
+def stretches_of(plane: Plane, bends: Points) -> tuple[tuple[float, float], ...]:
+    """Tell a way stretch by stretch, as it is steered by compass.
+
+    Parameters
+    ----------
+    plane
+        The region's metric plane.
+    bends
+        [m] n x 2 positions in it.
+
+    Returns
+    -------
+    [deg, nmi] True initial course and length of each; bends that follow too close on the one before are left out.
+    """
+    kept = [bends[0]]
+    for point in bends[1:-1]:
+        if np.hypot(*(point - kept[-1])) > _SHORTEST_M:
+            kept.append(point)
+    ends = np.array([*kept, bends[-1]])
+    courses, lengths = plane.courses_deg(ends[:-1], ends[1:]), plane.lengths_nmi(ends[:-1], ends[1:])
+    return tuple(zip(courses.tolist(), lengths.tolist(), strict=True))

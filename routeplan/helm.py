@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from routeplan.plans import When
 from routeplan.priors import METER_SCATTER_SHARE
 
-__all__ = ["Helm", "LastTurn", "MeterMark", "MeterStart"]
+__all__ = ["Helm", "LastTurn", "MeterMark", "MeterStart", "WayLeg"]
 
 _Litres = Annotated[float, Field(ge=0)]
 _Position = tuple[float, float]
@@ -43,13 +43,34 @@ class MeterStart(_Value):
     scatter_share: Annotated[float, Field(ge=0, lt=1)] = METER_SCATTER_SHARE
 
 
+class WayLeg(_Value):
+    """One straight stretch of the way to a dock.
+
+    Parameters
+    ----------
+    course_deg
+        [deg] True initial course.
+    distance_nmi
+        [nmi] Its length.
+    """
+
+    course_deg: float
+    distance_nmi: float
+
+
 class MeterMark(_Value):
-    """What the dial should show at the end of a leg, and above what to turn.
+    """What the dial should show at the end of a leg or on the way along a long one, and above what to turn.
 
     Parameters
     ----------
     leg
-        Number of the leg that ends there, from 1.
+        Number of the leg that it ends, or lies on, from 1.
+    after_nmi
+        [nmi] From the leg's beginning, where it lies on it; None at its end.
+    at
+        When, if all goes as planned.
+    position
+        [deg] Longitude and latitude.
     since
         Where the meter was reset last: the place of departure, or a dock.
     shows_l
@@ -60,20 +81,32 @@ class MeterMark(_Value):
         Dock to turn for.
     turn_nmi
         [nmi] How far that is from the mark, over water.
-    turn_course_deg
-        [deg] True course to begin with.
+    turn_way
+        The way there, stretch by stretch.
     turn_low_l
         [l] Low figure of the fuel left there, with the dial at `turn_above_l`.
+    turn_opens
+        When she can begin to fill there, if the dock is shut as she comes; None where it is open.
+    slow_above_l
+        [l] Where there is nothing to turn for: above this, slow down to `slow_kn`; None where that is no help.
+    slow_kn
+        [kn] The slower speed that goes furthest.
     """
 
     leg: Annotated[int, Field(ge=1)]
+    after_nmi: float | None = None
+    at: When
+    position: _Position
     since: str
     shows_l: _Litres
     turn_above_l: _Litres | None = None
     turn_for: str | None = None
     turn_nmi: float | None = None
-    turn_course_deg: float | None = None
+    turn_way: tuple[WayLeg, ...] = ()
     turn_low_l: float | None = None
+    turn_opens: When | None = None
+    slow_above_l: _Litres | None = None
+    slow_kn: float | None = None
 
 
 class LastTurn(_Value):
@@ -97,6 +130,8 @@ class LastTurn(_Value):
         The last dock in reach; None where from the run's beginning on none is.
     dock_nmi
         [nmi] How far that is from there, over water; None with it.
+    opens
+        When she can begin to fill there, if the dock is shut as she comes; None where it is open.
     """
 
     towards: str
@@ -108,6 +143,7 @@ class LastTurn(_Value):
     shows_l: _Litres
     dock: str | None
     dock_nmi: float | None
+    opens: When | None = None
 
 
 class Helm(_Value):
@@ -118,7 +154,7 @@ class Helm(_Value):
     meter
         The meters at departure.
     marks
-        One a leg at the most, in order.
+        In order: the end of each leg, and points between on long ones.
     last_turns
         Points of no return, in order; a run on which some other dock stays in reach has none.
     """

@@ -17,7 +17,7 @@ import numpy as np
 
 from routeplan.fallbacks import Fallbacks
 from routeplan.fuel import low_figure_l, z_of
-from routeplan.helm import Helm, LastTurn, MeterMark, MeterStart
+from routeplan.helm import Helm, LastTurn, MeterMark, MeterStart, WayLeg
 from routeplan.plan_hops import find_hops
 from routeplan.todays_burn import Meter, Spent, find_today
 
@@ -38,6 +38,9 @@ __all__ = ["Station", "find_helm", "highest_l", "most_burn_l", "start_meter", "s
 _STATION_NMI = 1.0  # [nmi] between points that are asked for docks in reach, at the most
 _GAP_NMI = 1.0  # [nmi] a stretch without a dock in reach that is shorter than this is none
 _LEAST_SPENT_SHARE = 0.02  # of the capacity: before so much is burnt the dials tell nothing of the day's burn
+_LOOK_FAST_H, _LOOK_SLOW_H = 0.5, 1.0  # [h] between marks on a long leg: what is lost shows before it is far
+_FAST_KN = 15.0  # [kn] from which speed on it is the shorter time
+_WORTH = 1.02  # times the economy: slowing down for less is no help
 _HALVINGS = 50  # of an interval of litres: to the last digit
 
 
@@ -253,37 +256,92 @@ class _Run:
         return find_today(spent, self.meter, self.boat.burn.sd_share, self.boat.tank.capacity_l)
 
     def marks(self) -> list[MeterMark]:
-        """Find the marks at the ends of legs."""
-        hop, floor_l = self.hop, self.boat.floor_l
-        ends = [i for i, station in enumerate(self.stations) if station.ends]
+        """Find the marks: the ends of legs, and points between on long ones."""
+        points = self._points()
         away_l, _ = self.docks.least_burn_l(self.there)
         found = []
-        for i, following in [*pairwise(ends), (ends[-1], None)]:
+        for i, following in [*pairwise(points), (points[-1], None)]:
             station = self.stations[i]
-            mark = MeterMark(leg=hop.first + station.leg + 1, since=hop.start, shows_l=self.shows_l(station.burned_l))
-            rest_l = hop.fuel_l - station.burned_l
-            told = station.burned_l + hop.burned_before_l >= _LEAST_SPENT_SHARE * self.boat.tank.capacity_l
-            if told and following is not None and away_l[i] < rest_l:
+            mark = self._plain(station)
+            rest_l = self.hop.fuel_l - station.burned_l
+            told = station.burned_l + self.hop.burned_before_l >= _LEAST_SPENT_SHARE * self.boat.tank.capacity_l
+            if told and following is not None:
                 onward_l = self.stations[following].burned_l - station.burned_l
-                limit_l = self._limit_l(station, rest_l, onward_l + float(away_l[following]))
-                fallback = self._fallback(i, station, limit_l, floor_l)
-                if limit_l is not None and fallback is not None:
-                    mark = mark.model_copy(
-                        update={
-                            "turn_above_l": limit_l,
-                            "turn_for": fallback.dock.name,
-                            "turn_nmi": fallback.track.distance_nmi,
-                            "turn_course_deg": fallback.course_deg,
-                            "turn_low_l": self.today(station.burned_l, limit_l).low_l(fallback.track.fuel_l, self.z),
-                        }
-                    )
+                turn = None
+                if away_l[i] < rest_l:
+                    turn = self._turn(i, station, rest_l, onward_l + float(away_l[following]))
+                mark = mark.model_copy(update=turn or self._slow(station, rest_l))
             found.append(mark)
         return found
+
+    def _points(self) -> list[int]:
+        """Choose the stations that are marks."""
+        points = []
+        for number, leg in enumerate(self.hop.legs):
+            own = [i for i, station in enumerate(self.stations) if i and station.leg == number]
+            apart_h = _LOOK_FAST_H if leg.speed_kn >= _FAST_KN else _LOOK_SLOW_H
+            count = int((leg.arrive - leg.depart).total_seconds() / 3600 / apart_h)
+            step = len(own) / (count + 1)
+            points += sorted(
+                {own[min(len(own) - 1, max(0, round(step * k) - 1))] for k in range(1, count + 1)} | {own[-1]}
+            )
+        return points
+
+    def _plain(self, station: Station) -> MeterMark:
+        before = [s for s in self.stations if s.leg < station.leg]
+        begun_nmi = before[-1].gone_nmi if before else 0.0
+        return MeterMark(
+            leg=self.hop.first + station.leg + 1,
+            after_nmi=None if station.ends else station.gone_nmi - begun_nmi,
+            at=station.at,
+            position=(round(station.position[0], 6), round(station.position[1], 6)),
+            since=self.hop.start,
+            shows_l=self.shows_l(station.burned_l),
+        )
+
+    def _turn(self, point: int, station: Station, rest_l: float, later_l: float) -> dict[str, object] | None:
+        """Find the highest reading that lets her go on, and where to turn above it; None where there is nowhere."""
+        limit_l = self._limit_l(station, rest_l, later_l)
+        fallback = self._fallback(point, station, limit_l, self.boat.floor_l)
+        if limit_l is None or fallback is None:
+            return None
+        return {
+            "turn_above_l": limit_l,
+            "turn_for": fallback.dock.name,
+            "turn_nmi": fallback.track.distance_nmi,
+            "turn_way": tuple(WayLeg(course_deg=course, distance_nmi=nmi) for course, nmi in fallback.way),
+            "turn_low_l": self.today(station.burned_l, limit_l).low_l(fallback.track.fuel_l, self.z),
+            "turn_opens": fallback.opens,
+        }
+
+    def _slow(self, station: Station, rest_l: float) -> dict[str, object]:
+        """Find above which reading the speed that goes furthest had better be run."""
+        slow_kn = self._furthest_kn()
+        if slow_kn is None:
+            return {}
+        sure = highest_l(
+            lambda shows: self.today(station.burned_l, shows).low_l(rest_l, self.z) >= self.boat.floor_l,
+            *self._readings_l(),
+        )
+        return {} if sure is None else {"slow_above_l": sure, "slow_kn": slow_kn}
+
+    def _furthest_kn(self) -> float | None:
+        """[kn] The slower speed with the best economy, on the plane if that helps; None if none is better."""
+        boat, planned = self.boat, self.hop.speed_kn
+        hump = boat.burn.unsteady_kn[1] if boat.burn.unsteady_kn is not None else 0.0
+        slower = [kn for kn in boat.offered_speeds_kn if kn < planned]
+        better = [kn for kn in slower if boat.economy_nmi_per_l(kn) > _WORTH * boat.economy_nmi_per_l(planned)]
+        planing = [kn for kn in better if kn >= hump]
+        return max(planing or better, key=boat.economy_nmi_per_l, default=None)
+
+    def _readings_l(self) -> tuple[float, float]:
+        """[l] Between which readings a limit lies: what she left with, and all that was known to be aboard burnt."""
+        return self.begins_l, self.begins_l + (self.hop.level_l - self.hop.burned_before_l) / self.meter.factor
 
     def _limit_l(self, station: Station, rest_l: float, turn_later_l: float) -> float | None:
         """[l] Find the highest reading that lets her go on; None where none does."""
         floor_l, z = self.boat.floor_l, self.z
-        low_l, high_l = self.begins_l, self.begins_l + self.boat.tank.capacity_l / self.meter.factor
+        low_l, high_l = self._readings_l()
 
         def told(shows_l: float) -> Today:
             return self.today(station.burned_l, shows_l)
@@ -340,4 +398,5 @@ class _Run:
             shows_l=self.shows_l(station.burned_l),
             dock=None if last is None else last.dock.name,
             dock_nmi=None if last is None else last.track.distance_nmi,
+            opens=None if last is None else last.opens,
         )

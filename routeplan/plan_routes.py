@@ -90,7 +90,7 @@ class _Writer:
         self.saved = saved
         zone = ZoneInfo(saved.region.time_zone)
         self.words = PlanWords(saved.boat, zone, saved.region.currency, saved.speed_kn)
-        self.marks = {mark.leg: mark for mark in saved.helm.marks}
+        self.marks = {mark.leg: mark for mark in saved.helm.marks if mark.after_nmi is None}
         standoff_m = saved.margins.standoff_m
         self.off_m = min(_RHUMB_M, _RHUMB_SHARE * standoff_m)
         self.keep_nmi = max(_KEPT_SHARE * standoff_m - self.off_m, 0.0) / METRES_PER_NMI
@@ -198,7 +198,8 @@ class _Writer:
         lines = [f"Dial about {units.volume_down(mark.shows_l)}, as it shows, since {mark.since}"]
         if mark.turn_above_l is not None and mark.turn_for:
             far = "" if mark.turn_nmi is None else f", {shown_distance(mark.turn_nmi)}"
-            how = "" if mark.turn_course_deg is None else f", steer {course(mark.turn_course_deg)} true to begin with"
+            way = ", then ".join(f"{course(leg.course_deg)} true {leg.distance_nmi:.1f} nmi" for leg in mark.turn_way)
+            how = f": {way}" if way else ""
             lines.append(f"Above {units.volume_down(mark.turn_above_l)} turn for {mark.turn_for}{far}{how}")
         return lines
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from layers.plane import Plane
     from routeplan.plan_hops import Hop
 
-__all__ = ["Progress", "find_progress"]
+__all__ = ["Progress", "burned_by", "find_progress"]
 
 _LATE_COUNTS = 0.02  # [nmi/nmi] of two stretches equally near, the one that the time of day speaks for is taken
 
@@ -97,3 +97,25 @@ def find_progress(
         sum(one.fuel_l for one in before) + part * this.fuel_l,
         this.depart + part * (this.arrive - this.depart),
     )
+
+
+def burned_by(hop: Hop, when: datetime) -> float:
+    """[l] Tell the plan's mean burn on a run up to a moment.
+
+    Parameters
+    ----------
+    hop
+        The run.
+    when
+        The moment.
+
+    Returns
+    -------
+    0 before the run begins, all of it after it ends.
+    """
+    burned_l = 0.0
+    for leg in hop.legs:
+        lasts_s = (leg.arrive - leg.depart).total_seconds()
+        share = 1.0 if when >= leg.arrive else max(0.0, (when - leg.depart).total_seconds() / max(lasts_s, 1.0))
+        burned_l += min(1.0, share) * leg.fuel_l
+    return burned_l

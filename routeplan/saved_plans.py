@@ -19,9 +19,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from layers.errors import InputError
 from layers.files import read_text, replaced_file
 from routeplan.boats import Boat
+from routeplan.crews import Crew
 from routeplan.helm import Helm
 from routeplan.margins import Margins
 from routeplan.moments import read_moment, write_moment
+from routeplan.plan_bounds import find_fault
 from routeplan.plans import Plan, When
 from routeplan.trips import Trip
 
@@ -49,6 +51,8 @@ _LARGEST_BYTES = 20_000_000  # a plan of a hundred legs has 0.1 MB
 _MOST_REPORTS = 10_000  # one a minute for a week
 _EARLY, _LATE = timedelta(hours=3), timedelta(days=3)  # about the plan: when its own day is meant by a time alone
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}")
+_EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2199, 12, 31, tzinfo=UTC)
+_Moment = Annotated[When, Field(ge=_EARLIEST, le=_LATEST)]
 _Litres = Annotated[float, Field(ge=0, le=100_000)]
 
 
@@ -97,7 +101,7 @@ class Report(_Value):
         Whether the tank was just filled to its full mark, and the meters were reset.
     """
 
-    when: When
+    when: _Moment
     position: tuple[Annotated[float, Field(ge=-180, le=180)], Annotated[float, Field(ge=-90, le=90)]]
     shows_l: Annotated[tuple[_Litres, ...], Field(min_length=1, max_length=2)] | None = None
     gauge_l: _Litres | None = None
@@ -138,6 +142,8 @@ class SavedPlan(_Value):
         What holds for it, the safety cautions first.
     sources
         Where the region's layers come from, a line each.
+    crew
+        Who is aboard and who waits ashore; None where it wasn't said.
     reports
         What was noted underway, in order of time.
     closed
@@ -145,7 +151,7 @@ class SavedPlan(_Value):
     """
 
     schema_: Literal["routeplan/plan/1"] = Field(default=SCHEMA, alias="schema")
-    saved: When
+    saved: _Moment
     version: str
     region: SavedRegion
     boat: Boat
@@ -159,8 +165,9 @@ class SavedPlan(_Value):
     helm: Helm
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    crew: Crew | None = None
     reports: Annotated[tuple[Report, ...], Field(max_length=_MOST_REPORTS)] = ()
-    closed: When | None = None
+    closed: _Moment | None = None
 
     @property
     def zone(self) -> ZoneInfo:
@@ -176,6 +183,11 @@ class SavedPlan(_Value):
     def _holds_together(self) -> Self:
         if any(mark.leg > len(self.plan.legs) for mark in self.helm.marks):
             raise ValueError("helm has a mark for a leg that the plan doesn't have")
+        fault = find_fault(self.plan, self.helm)
+        if not _EARLIEST <= self.trip.depart <= _LATEST:
+            fault = "trip.depart: out of the years 1970 to 2199"
+        if fault:
+            raise ValueError(fault)
         moments = [report.when for report in self.reports]
         if moments != sorted(moments):
             raise ValueError("reports aren't in order of time")

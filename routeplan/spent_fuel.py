@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 from layers.errors import InputError
 from routeplan.joining import apart_m
 from routeplan.moments import write_moment
-from routeplan.todays_burn import Spent, find_today
+from routeplan.plan_hops import find_hops
+from routeplan.stops_made import match_stops
+from routeplan.todays_burn import Spent, find_today, surprise
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,7 +29,8 @@ if TYPE_CHECKING:
 __all__ = ["AT_DOCK_M", "Fill", "Since", "begun_at", "check_dial", "fills_of", "find_since"]
 
 _ROUNDED_L = 0.2  # [l] a dial that shows less by so little was read or rounded otherwise
-_HALF = 0.5  # of what the plan has burnt: a dial that shows less has most likely been reset
+_STRANGE = 3.5  # standard deviations: a dial that shows so much less has most likely been reset, or a fill is missing
+_AT_DEPARTURE = -1  # the plan's run that a fill-up before leaving ends
 _ENOUGH_SHARE = 0.05  # of the capacity: before so much is burnt nothing can be said of that
 _SPILL_SHARE = 0.03  # of the capacity: more than was aboard by so much is no rounding and no scatter
 _ONE_FILL = timedelta(hours=3)  # a fill that was noted and one that was logged at the same dock within this are one
@@ -55,6 +58,8 @@ class Fill:
         [l] What all dials together showed before it; None where not read.
     reset
         Whether they were reset.
+    hop
+        Index of the plan's run that it ended; None where the plan knows nothing of it.
     """
 
     when: datetime
@@ -64,6 +69,7 @@ class Fill:
     to_mark: bool
     showed_l: float | None
     reset: bool
+    hop: int | None = None
 
 
 @dataclass(frozen=True)
@@ -128,6 +134,7 @@ def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Repo
     In order of time; a fill that was both noted and logged counts once, as logged.
     """
     start = saved.trip.depart
+    stops = match_stops(saved, fillups, start, until)
     logged = [
         Fill(
             f.when,
@@ -137,25 +144,26 @@ def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Repo
             f.filled_to_full,
             None if None in f.meters_used_l else sum(v for v in f.meters_used_l if v is not None),
             f.meter_reset,
+            stops.get(index),
         )
-        for f in fillups
-        if start < f.when <= until
+        for index, f in enumerate(fillups)
+        if start < f.when <= until and stops.get(index) != _AT_DEPARTURE
     ]
-    noted = [
-        Fill(
-            r.when,
-            _stop_at(saved, r.position),
-            r.position,
-            None,
-            to_mark=True,
-            showed_l=None if r.was_l is None else sum(r.was_l),
-            reset=True,
-        )
-        for r in reports
-        if r.filled and start < r.when <= until
-    ]
+    noted = [_noted(saved, r) for r in reports if r.filled and start < r.when <= until]
     noted = [n for n in noted if not any(_is_one(n, f) for f in logged)]
     return sorted([*logged, *noted], key=lambda fill: fill.when)
+
+
+def _noted(saved: SavedPlan, report: Report) -> Fill:
+    hops = find_hops(saved.plan, saved.boat, saved.trip.aboard)
+    near = (
+        i
+        for i, hop in enumerate(hops)
+        if hop.ended_by is not None and apart_m(hop.ended_by.position, report.position) < AT_DOCK_M
+    )
+    showed_l = None if report.was_l is None else float(sum(report.was_l))
+    dock = _stop_at(saved, report.position)
+    return Fill(report.when, dock, report.position, None, True, showed_l, True, next(near, None))  # noqa: FBT003
 
 
 def _stop_at(saved: SavedPlan, position: tuple[float, float]) -> str:
@@ -219,42 +227,71 @@ def find_since(
     -------
     What holds now.
     """
-    boat, start = saved.boat, saved.helm.meter
-    first = hops[0]
-    level_l, sd_l = first.level_l, first.level_sd_l
-    base_l = 0.0 if first.begun_by is not None else float(sum(start.shows_l))
-    carried_l, since_l = 0.0, 0.0  # metered since the level; the plan's burn there
-    told_l, told_at_l, gap = 0.0, 0.0, False  # of today's burn so far: metered, planned
-    before: tuple[float, float] | None = None
+    tally = _Tally(saved, hops[0], meter)
     for fill, planned_l in fills:
-        if fill.showed_l is None:
-            gap = True
-        else:
-            told_l += max(0.0, fill.showed_l - base_l)
-            carried_l += max(0.0, fill.showed_l - base_l)
-        if not gap and planned_l - told_at_l > _ENOUGH_SHARE * boat.tank.capacity_l:
-            spent = Spent(level_l, sd_l, told_l, planned_l - told_at_l)
-            today = find_today(spent, meter, boat.burn.sd_share, boat.tank.capacity_l, before)
-            before = (today.factor, today.factor_sd)
-        told_l, told_at_l, gap = 0.0, planned_l, False
-        base_l = 0.0 if fill.reset or fill.showed_l is None else fill.showed_l
-        if fill.to_mark:
-            level_l, sd_l, carried_l, since_l = boat.tank.full_mark_l, boat.full_mark_sd_l, 0.0, planned_l
-        else:
-            level_l += fill.pumped_l or 0.0
-    last_seen: tuple[datetime, float] | None = None
-    filled_at = fills[-1][0].when if fills else saved.trip.depart
+        tally.take(fill, planned_l)
+    since = fills[-1][0].when if fills else saved.trip.depart
     for report in reports:
-        if report.when < filled_at or report.filled:
-            continue
-        if report.was_l is not None:
-            carried_l, base_l = carried_l + max(0.0, sum(report.was_l) - base_l), 0.0
-        if report.shows_l is not None and report is not reports[-1]:
-            last_seen = (report.when, sum(report.shows_l))
-    if reports and reports[-1].was_l is not None:
-        last_seen = None
+        if report.when >= since and not report.filled:
+            tally.note(report, is_last=report is reports[-1])
     run_begins_l = sum(one.fuel_l for one in hops[:hop])
-    return Since(level_l, sd_l, carried_l, base_l, run_begins_l - since_l, before, last_seen)
+    return Since(
+        tally.level_l,
+        tally.level_sd_l,
+        tally.carried_l,
+        tally.base_l,
+        run_begins_l - tally.known_at_l,
+        tally.before,
+        tally.last_seen,
+    )
+
+
+class _Tally:
+    """What dials and fills have come to so far."""
+
+    def __init__(self, saved: SavedPlan, first: Hop, meter: Meter) -> None:
+        self.boat, self.meter = saved.boat, meter
+        self.level_l, self.level_sd_l = first.level_l, first.level_sd_l
+        self.base_l = 0.0 if first.begun_by is not None else float(sum(saved.helm.meter.shows_l))
+        self.carried_l = 0.0  # metered since the level is known and before the last reset
+        self.known_at_l = 0.0  # the plan's burn where the level was known last
+        self.filled_at_l = 0.0  # and at the last fill
+        self.before: tuple[float, float] | None = None
+        self.last_seen: tuple[datetime, float] | None = None
+
+    def take(self, fill: Fill, planned_l: float) -> None:
+        """Take a fill, made where the plan has burnt so much."""
+        boat, run_l = self.boat, max(0.0, planned_l - self.filled_at_l)
+        unread_l = run_l / self.meter.factor  # what the dial must have shown, if nobody read it
+        if fill.showed_l is not None:
+            metered_l = max(0.0, fill.showed_l - self.base_l)
+            self.carried_l += metered_l
+            if run_l > _ENOUGH_SHARE * boat.tank.capacity_l:
+                spent = Spent(self.level_l, self.level_sd_l, metered_l, run_l)
+                today = find_today(spent, self.meter, boat.burn.sd_share, boat.tank.capacity_l, self.before)
+                self.before = (today.factor, today.factor_sd)
+        elif fill.reset:
+            self.carried_l += unread_l
+        if fill.reset:
+            self.base_l = 0.0
+        elif fill.showed_l is not None:
+            self.base_l = fill.showed_l
+        elif fill.to_mark:
+            self.base_l += unread_l
+        self.filled_at_l = planned_l
+        if fill.to_mark:
+            self.level_l, self.level_sd_l = boat.tank.full_mark_l, boat.full_mark_sd_l
+            self.carried_l, self.known_at_l = 0.0, planned_l
+        else:
+            self.level_l += fill.pumped_l or 0.0
+
+    def note(self, report: Report, *, is_last: bool) -> None:
+        """Take a report since the last fill: a reset, and what the dials showed."""
+        if report.was_l is not None:
+            self.carried_l += max(0.0, sum(report.was_l) - self.base_l)
+            self.base_l, self.last_seen = 0.0, None
+        if report.shows_l is not None and not is_last:
+            self.last_seen = (report.when, float(sum(report.shows_l)))
 
 
 def check_dial(saved: SavedPlan, since: Since, shows_l: float, planned_l: float, meter: Meter, *, sure: bool) -> None:
@@ -296,6 +333,8 @@ def check_dial(saved: SavedPlan, since: Since, shows_l: float, planned_l: float,
     if used_l > since.level_l + 3.0 * since.level_sd_l + _SPILL_SHARE * boat.tank.capacity_l:
         problem = f"is more than was aboard, {units.volume(since.level_l)}"
         raise InputError("--meter", problem, value=shown, remedy="check figure and unit, or enter the fill-up first")
-    if not sure and planned_l > _ENOUGH_SHARE * boat.tank.capacity_l and used_l < _HALF * planned_l:
+    spent = Spent(since.level_l, since.level_sd_l, since.metered_l(shows_l), planned_l)
+    off = surprise(spent, meter, boat.burn.sd_share, boat.tank.capacity_l, since.before)
+    if not sure and planned_l > _ENOUGH_SHARE * boat.tank.capacity_l and off < -_STRANGE:
         problem = f"says {units.volume(used_l)} burnt where the plan has {units.volume(planned_l)} by here"
         raise InputError("--meter", problem, value=shown, remedy=f"{reset}; if it is right, add --sure")

@@ -6,18 +6,19 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from routeplan.fillups import Entry
 from routeplan.plan_hops import find_hops
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from routeplan.fillups import Entry
+    from routeplan.fillups import Fillup
     from routeplan.plan_hops import Hop
     from routeplan.plans import Leg
     from routeplan.saved_plans import SavedPlan
 
-__all__ = ["Between", "find_between"]
+__all__ = ["Between", "find_between", "match_stops"]
 
 _BEFORE = timedelta(hours=3)  # a fill-up so long before leaving may belong to the departure
 _AFTER = timedelta(hours=1)  # one entered so long after arriving may be told of as being before it
@@ -157,6 +158,35 @@ def find_between(
     matched = {entry.entry for _, entry in match}
     loose = [e for e in seen if e.entry not in matched]
     return tuple(_with_cuts(span, loose) for span in spans if span.ended > span.began)
+
+
+def match_stops(saved: SavedPlan, fillups: Sequence[Fillup], departed: datetime, until: datetime) -> dict[int, int]:
+    """Tell which fill-ups were made at which of a plan's stops, on a passage that isn't over.
+
+    Parameters
+    ----------
+    saved
+        The plan.
+    fillups
+        The boat's, in order of time.
+    departed, until
+        When she left, and now.
+
+    Returns
+    -------
+    Index of the run that each fill-up ended, by its own index; -1 for one at the departure. Those that the plan knows
+    nothing of are left out.
+    """
+    hops = find_hops(saved.plan, saved.boat, saved.trip.aboard)
+    if not hops:
+        return {}
+    places = _places(hops, departed, until, None)
+    places = places if hops[-1].ended_by is not None else places[:-1]
+    entries = [Entry(entry=f"{i:08d}", entered=f.when, fillup=f) for i, f in enumerate(fillups)]
+    seen = [e for e in entries if departed - _BEFORE <= e.fillup.when <= until]
+    earlier = [e for e in entries if e.fillup.when < departed - _BEFORE][-1:]
+    befores: list[Entry | None] = [earlier[0] if earlier else None, *seen]
+    return {int(entry.entry): places[place].hop for place, entry in _match(seen, befores, places)}
 
 
 def _up_to(hops: tuple[Hop, ...], finish: str) -> tuple[tuple[Hop, ...], str | None]:

@@ -15,6 +15,11 @@ Where more was burnt than the spread k explains (a foul bottom, a head sea, a le
 as far, and only as far, as today's reading speaks for that more than could be said before. Before anything is burnt
 the rule is therefore exactly that of the plan.
 
+A dial that no such day explains isn't bent to fit: the plan may move what the dial says by two standard deviations of
+the dial at the most, and u by two of its own where the dial says less. She may have gone back or about, or the meter
+may have been reset: no reason to believe in fuel that the dial has counted, or in a burn far below the table.
+`surprise` tells how far off a reading is, so that it can be asked about.
+
 References
 ----------
 Conditional normal distributions: Anderson, An Introduction to Multivariate Statistical Analysis, 3rd ed. 2003, 2.5.
@@ -25,12 +30,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-__all__ = ["Meter", "Spent", "Today", "find_today"]
+__all__ = ["Meter", "Spent", "Today", "find_today", "surprise"]
 
 _WANDERS_SHARE = 0.10  # sd of the burn of one stretch about the passage's own (a judgement of ours, not measured)
 _STRETCH_SHARE = 0.075  # of the capacity: how much such a stretch burns, some ten miles of a fast day boat
 _ODD_CHANCE = 0.05  # share of passages that are no longer those that the spread was learnt of (a judgement of ours)
 _ODD_SD_SHARE = 0.25  # sd of the burn on these
+_MOST_PULL = 2.0  # standard deviations that the dial, or a burn below the table, is moved by at the most
+_MOST_FACTOR = 2.0  # of the planned burn: no day burns more, only a way that isn't the planned one
 _LARGEST_LOG = 700.0  # whose exponential is still a float
 
 
@@ -203,24 +210,61 @@ def find_today(
     return _mixed(usual, odd, max(0.0, (speaks - _ODD_CHANCE) / (1.0 - _ODD_CHANCE)))
 
 
+def surprise(
+    spent: Spent, meter: Meter, sd_share: float, capacity_l: float, before: tuple[float, float] | None = None
+) -> float:
+    """Tell how far the dial is from what was to be expected.
+
+    Parameters
+    ----------
+    spent, meter, sd_share, capacity_l, before
+        As `find_today`.
+
+    Returns
+    -------
+    In standard deviations; above 0 where the dial says that more was burnt.
+
+    Examples
+    --------
+    By hand, as in `find_today`: 4 l off, of a variance of 16 + 12.
+
+    >>> round(surprise(Spent(300, 0, 44, 40), Meter(1, 0, 0), 0.1, 400), 3)
+    0.756
+    """
+    mean, sd = before or (1.0, sd_share)
+    off_l, of_meter, of_burn, wander = _parts(spent, meter, mean, sd, capacity_l)
+    total = of_meter + of_burn + wander
+    return off_l / math.sqrt(total) if total > 0 else math.copysign(math.inf, off_l) if off_l else 0.0
+
+
+def _parts(spent: Spent, meter: Meter, mean: float, sd: float, capacity_l: float) -> tuple[float, float, float, float]:
+    """[l, l^2] Tell how far the dial is off, and the variances of dial, burn and wander."""
+    shown_l, planned_l = spent.metered_l, spent.planned_l
+    of_meter = (shown_l * meter.factor_sd) ** 2 + (shown_l * meter.scatter_share) ** 2
+    wander = _WANDERS_SHARE**2 * _STRETCH_SHARE * capacity_l * planned_l
+    return meter.factor * shown_l - planned_l * mean, of_meter, (planned_l * sd) ** 2, wander
+
+
 def _given(
     spent: Spent, meter: Meter, mean: float, sd: float, usual_sd: float, capacity_l: float
 ) -> tuple[Today, float]:
     """Condition on the dial for one spread of the burn; also the log of the density of what the dial shows."""
     shown_l, planned_l = spent.metered_l, spent.planned_l
     per_l = _WANDERS_SHARE**2 * _STRETCH_SHARE * capacity_l
-    of_meter = (shown_l * meter.factor_sd) ** 2 + (shown_l * meter.scatter_share) ** 2
-    of_burn = planned_l**2 * sd**2
-    total = of_meter + of_burn + per_l * planned_l
-    off_l = meter.factor * shown_l - planned_l * mean
+    off_l, of_meter, of_burn, wander = _parts(spent, meter, mean, sd, capacity_l)
+    total = of_meter + of_burn + wander
     if total <= 0:
-        return Today(spent.level_l - meter.factor * shown_l, spent.level_sd_l, mean, sd, 0.0, usual_sd, per_l), 1.0
-    burnt_l = meter.factor * shown_l - of_meter / total * off_l
+        aboard_l = spent.level_l - meter.factor * shown_l
+        return Today(aboard_l, spent.level_sd_l, mean, sd, 0.0, usual_sd, per_l), 0.0
+    most_l = _MOST_PULL * math.sqrt(of_meter)
+    pull_l = of_meter / total * off_l
+    burnt_l = meter.factor * shown_l - (min(pull_l, most_l) if off_l > 0 else pull_l)
     lean = planned_l * sd**2 / total
+    factor = min(max(mean + lean * off_l, mean - _MOST_PULL * sd), max(mean, _MOST_FACTOR))
     today = Today(
         spent.level_l - burnt_l,
         math.sqrt(spent.level_sd_l**2 + max(0.0, of_meter - of_meter**2 / total)),
-        mean + lean * off_l,
+        factor,
         math.sqrt(max(0.0, sd**2 - lean * planned_l * sd**2)),
         of_meter * lean,
         usual_sd,

@@ -7,24 +7,31 @@ the plan beside the fuel (a dock that will be shut, a position far off the route
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from layers.hours import NeverOpensError
 from routeplan.advising import Outlook, advise
 from routeplan.ahead import by_plan, over_water
 from routeplan.docks import read_docks
-from routeplan.fallbacks import Fallbacks
+from routeplan.fallbacks import Fallbacks, stretches_of
 from routeplan.fuel import FuelAboard
+from routeplan.helm import WayLeg
 from routeplan.joining import join_place
+from routeplan.moments import shown_moment
 from routeplan.passage import find_passage
 from routeplan.places import write_position
 from routeplan.plans import NoPassageError
+from routeplan.tracks import Tracks
 from routeplan.underway_state import ON_ROUTE_NMI, find_state
 from routeplan.underway_values import Advice, Arrival, Standing, Underway
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from routeplan.ahead import Ahead
@@ -32,10 +39,17 @@ if TYPE_CHECKING:
     from routeplan.docks import Dock
     from routeplan.network import Network
     from routeplan.passage import Passage
+    from routeplan.plans import Plan
+    from routeplan.saved_plans import SavedPlan
     from routeplan.underway_state import Asked, State
+    from routeplan.underway_values import TurnBy
 
 __all__ = ["find_underway"]
 
+_SHELTERS = ("dock", "harbour", "anchorage")
+_MOST_PLACES = 8  # that are steered to, the nearest ones, where fuel may be leaking
+_MOST_LEGS = 6  # of a way that are told
+_LATE, _SOON_OVERDUE = timedelta(minutes=30), timedelta(minutes=45)
 _ARRIVED_NMI = 0.15  # [nmi] so near to the destination she is there
 _OPEN_WITHIN = timedelta(minutes=30)  # a dock that opens so soon counts as open
 
@@ -65,25 +79,22 @@ def find_underway(asked: Asked) -> tuple[Underway, Passage | None]:
     docks = read_docks(network.region, saved.boat, saved.margins.under_keel_m, day)
     road = _Road(asked, state, network, here, docks)
     ahead = road.at_speed(state.hop.speed_kn)
-    is_last = state.hop.ended_by is None
-    there = is_last and ahead.total_nmi < _ARRIVED_NMI
-    arrivals = () if there else road.arrivals(ahead)
-    turn_by, beyond = None, False
-    if there:
-        advice = Advice(kind="there", why=f"{state.hop.end} is reached")
-    else:
-        advice, turn_by, beyond = advise(road.outlook(ahead))
+    advice, turn_by, beyond = _advise(road, ahead)
+    there = advice.kind == "there"
+    arrivals = () if there else road.arrivals(road.at_speed(advice.speed_kn) if advice.speed_kn is not None else ahead)
     findings = list(state.findings)
     if state.progress.off_nmi > ON_ROUTE_NMI and not there:
-        away = f"{shown_distance(state.progress.off_nmi)} off the route"
-        findings.append(f"She is {away}: planned anew from here." if state.far else f"She is {away}.")
+        findings.append(f"She is {shown_distance(state.progress.off_nmi)} off the route.")
     shut = [f"{arrival.name} will be {arrival.shut}." for arrival in arrivals if arrival.shut]
     findings += shut
-    fails = advice.kind in ("turn", "short") or any(arrival.margin_l < 0 for arrival in arrivals)
+    fails = advice.kind in ("turn", "short", "leak") or any(arrival.margin_l < 0 for arrival in arrivals)
     passage = None
     if not there and (asked.replan or state.far or fails or shut):
-        passage, said = _replan(asked, state)
+        passage, said = _replan(asked, state, advice)
         findings += said
+    if passage is not None and state.far and advice.kind in ("go-on", "watch", "slow-down"):
+        advice, arrivals = _follow(passage.recommended, state), _arrivals_of(passage.recommended, saved)
+    findings += _tell_ashore(saved, arrivals, report.when)
     later_nmi = sum(hop.distance_nmi for hop in state.hops[state.progress.hop + 1 :])
     answer = Underway(
         when=report.when,
@@ -109,6 +120,78 @@ def find_underway(asked: Asked) -> tuple[Underway, Passage | None]:
     return answer, passage
 
 
+def _advise(road: _Road, ahead: Ahead) -> tuple[Advice, TurnBy | None, bool]:
+    """Tell what to do: arrived, fill, make for somewhere near, or what the fuel says."""
+    state, units = road.state, road.boat.units
+    stop = state.hop.ended_by
+    at_end = ahead.total_nmi < _ARRIVED_NMI
+    if at_end and stop is None:
+        return Advice(kind="there", why=f"{state.hop.end} is reached"), None, False
+    if at_end and stop is not None:
+        take = units.volume(
+            max(0.0, road.boat.tank.full_mark_l - state.today.aboard_l if stop.to_mark else stop.take_l)
+        )
+        mark = " to the full mark" if stop.to_mark else ""
+        why = f"take about {take}{mark}; write the dial down, reset it, then enter the fill-up or note it with --filled"
+        return Advice(kind="fill", dock=stop.dock, vhf=stop.vhf, phone=stop.phone, why=why), None, False
+    if state.loss_lph > 0:
+        return road.make_for(), None, False
+    return advise(road.outlook(ahead))
+
+
+def _follow(plan: Plan, state: State) -> Advice:
+    """Tell her to follow a new plan."""
+    first = plan.stops[0] if plan.stops else None
+    legs = [leg for leg in plan.legs if first is None or leg.arrive <= first.arrive]
+    return Advice(
+        kind="new-plan",
+        dock=plan.legs[-1].to if first is None else first.dock,
+        dock_nmi=sum(leg.distance_nmi for leg in legs),
+        dock_way=tuple(WayLeg(course_deg=leg.course_deg, distance_nmi=leg.distance_nmi) for leg in legs[:_MOST_LEGS]),
+        dock_low_l=plan.aboard_on_arrival_low_l if first is None else first.aboard_low_l,
+        dock_arrive=plan.arrive if first is None else first.arrive,
+        vhf=None if first is None else first.vhf,
+        phone=None if first is None else first.phone,
+        why=f"she is {shown_distance(state.progress.off_nmi)} off the old route",
+    )
+
+
+def _arrivals_of(plan: Plan, saved: SavedPlan) -> tuple[Arrival, ...]:
+    """Tell the arrivals of a new plan."""
+    floor_l = saved.boat.floor_l
+    ends = [(s.dock, True, s.arrive, s.aboard_l, s.aboard_low_l) for s in plan.stops]
+    ends.append((plan.legs[-1].to, False, plan.arrive, plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l))
+    return tuple(
+        Arrival(
+            name=name,
+            is_stop=is_stop,
+            arrive=arrive,
+            aboard_l=aboard_l,
+            low_l=low_l,
+            margin_l=low_l - floor_l,
+            planned_margin_l=low_l - floor_l,
+            shut="",
+        )
+        for name, is_stop, arrive, aboard_l, low_l in ends
+    )
+
+
+def _tell_ashore(saved: SavedPlan, arrivals: Sequence[Arrival], now: datetime) -> list[str]:
+    """Remind her of whoever waits ashore, where she will be late or turns up elsewhere."""
+    end = arrivals[-1] if arrivals else None
+    contact = (saved.crew.shore_contact if saved.crew is not None else "") or "whoever waits ashore"
+    overdue = None if saved.crew is None else saved.crew.overdue
+    if end is None or end.is_stop:
+        return []
+    if overdue is not None and max(end.arrive, now) > overdue - _SOON_OVERDUE:
+        clock = shown_moment(overdue, saved.zone)
+        return [f"She counts as overdue from {clock}: tell {contact} now when she will really arrive."]
+    if end.arrive - saved.plan.arrive > _LATE:
+        late = shown_duration((end.arrive - saved.plan.arrive).total_seconds() / 3600)
+        return [f"She will arrive {late} later than planned: tell {contact}."]
+    return []
+
+
 def _standing(asked: Asked, state: State, ahead: Ahead, later_nmi: float) -> Standing:
     report, hop, progress, runs = asked.report, state.hop, state.progress, asked.runs
     return Standing(
@@ -124,6 +207,7 @@ def _standing(asked: Asked, state: State, ahead: Ahead, later_nmi: float) -> Sta
         burned_l=max(0.0, state.since.level_l - state.today.aboard_l),
         planned_l=state.planned_l,
         planned_aboard_l=hop.level_l - hop.burned_before_l - progress.burned_l,
+        way=tuple(WayLeg(course_deg=course, distance_nmi=nmi) for course, nmi in ahead.way[:_MOST_LEGS]),
         distance_run_nmi=None if runs is None else runs.distance_nmi,
         mean_speed_kn=None if runs is None else runs.distance_nmi / runs.time_h,
     )
@@ -168,40 +252,68 @@ class _Road:
             open_then=lambda when: state.hop.ended_by is None or not self.shut(state.hop.end, when),
         )
 
+    def make_for(self) -> Advice:
+        """Find the place that is reached soonest: fuel may be running out of the boat."""
+        state, plane = self.state, self.network.water.plane
+        here = plane.to_plane([self.asked.report.position])[0]
+        terminals = self.network.terminals
+        places = [i for i, t in enumerate(terminals) if t.place.kind in _SHELTERS and t.entries]
+        away = np.hypot(*(plane.to_plane([terminals[i].place.position for i in places]) - here).T) if places else []
+        near = [places[i] for i in np.argsort(away)[:_MOST_PLACES].tolist()]
+        tracks = Tracks(self.network, self.boat, state.hop.speed_kn).find([(self.here, i) for i in near])
+        ways = [(min(t, key=lambda track: track.time_h), b) for (a, b), t in tracks.items() if a == self.here]
+        rate = self.boat.units.burn(state.loss_lph)
+        why = f"fuel may be leaking, about {rate} if the gauge is right"
+        if not ways:
+            return Advice(kind="leak", why=why)
+        track, place = min(ways, key=lambda way: way[0].time_h)
+        return Advice(
+            kind="leak",
+            dock=terminals[place].place.name,
+            dock_nmi=track.distance_nmi,
+            dock_way=tuple(WayLeg(course_deg=c, distance_nmi=nmi) for c, nmi in stretches_of(plane, track.bends)),
+            dock_low_l=state.today.low_l(track.fuel_l, state.z) - state.loss_lph * track.time_h,
+            dock_arrive=self.asked.report.when + timedelta(hours=track.time_h),
+            why=f"{why}: make for the nearest place, at once",
+        )
+
     def arrivals(self, ahead: Ahead) -> tuple[Arrival, ...]:
         """Reckon the arrivals still to come: the next one from the fuel aboard, later ones from full marks on."""
-        state, boat, today, z = self.state, self.boat, self.state.today, self.state.z
+        state, boat, z = self.state, self.boat, self.state.z
+        known, burn_l, added_l = state.today, ahead.total_l, 0.0
+        lost_l = state.loss_lph * ahead.total_h
         found = []
         when = self.asked.report.when + timedelta(hours=ahead.total_h)
-        mean_l, sd_l = today.on_arrival(ahead.total_l)
         for index in range(state.progress.hop, len(state.hops)):
             hop = state.hops[index]
             stop = hop.ended_by
             planned = stop.aboard_low_l if stop is not None else self.asked.saved.plan.aboard_on_arrival_low_l
-            low_l = mean_l - z * sd_l
+            mean_l, sd_l = known.on_arrival(burn_l)
+            mean_l -= lost_l
+            low_l = mean_l + added_l - z * sd_l
             found.append(
                 Arrival(
                     name=hop.end,
                     is_stop=stop is not None,
                     arrive=when,
-                    aboard_l=mean_l,
+                    aboard_l=mean_l + added_l,
                     low_l=low_l,
                     margin_l=low_l - boat.floor_l,
                     planned_margin_l=planned - boat.floor_l,
                     shut=self.shut(hop.end, when) if stop is not None else "",
                 )
             )
-            if stop is None:
+            if stop is None or index + 1 == len(state.hops) or lost_l > 0:  # what leaks is not known any further
                 break
-            onward = state.hops[index + 1] if index + 1 < len(state.hops) else None
-            if onward is None:
-                break
+            onward = state.hops[index + 1]
             when += stop.depart - stop.begin
             when += onward.legs[-1].arrive - onward.legs[0].depart
-            level_l = boat.tank.full_mark_l if stop.to_mark else mean_l + stop.take_l
-            level_sd_l = boat.full_mark_sd_l if stop.to_mark else sd_l
-            mean_l = level_l - onward.fuel_l * today.factor
-            sd_l = (level_sd_l**2 + (onward.fuel_l * today.factor_sd) ** 2) ** 0.5
+            if stop.to_mark:
+                full_l, sd_l = boat.tank.full_mark_l, boat.full_mark_sd_l
+                known = replace(state.today, aboard_l=full_l, aboard_sd_l=sd_l, together_l=0.0)
+                burn_l, added_l = onward.fuel_l, 0.0
+            else:
+                burn_l, added_l = burn_l + onward.fuel_l, added_l + stop.take_l
         return tuple(found)
 
     def shut(self, name: str, when: datetime) -> str:
@@ -248,7 +360,7 @@ def vias_left(asked: Asked, state: State, *, within: bool = False) -> list[str]:
     return left
 
 
-def _replan(asked: Asked, state: State) -> tuple[Passage | None, list[str]]:
+def _replan(asked: Asked, state: State, advice: Advice) -> tuple[Passage | None, list[str]]:
     """Plan anew from here, with the fuel that is left and with today's burn."""
     saved, report, today = asked.saved, asked.report, state.today
     burn = saved.boat.burn
@@ -259,6 +371,7 @@ def _replan(asked: Asked, state: State) -> tuple[Passage | None, list[str]]:
         }
     )
     boat = saved.boat.model_copy(update={"burn": table})
+    trip_kn = saved.trip.speed_kn
     how = f"{boat.units.volume_pm(today.aboard_l, today.aboard_sd_l)} as reckoned underway"
     trip = saved.trip.model_copy(
         update={
@@ -266,6 +379,7 @@ def _replan(asked: Asked, state: State) -> tuple[Passage | None, list[str]]:
             "depart": report.when,
             "aboard": FuelAboard(mean_l=max(0.0, today.aboard_l), sd_l=today.aboard_sd_l, how=how),
             "via": tuple(vias_left(asked, state)),
+            "speed_kn": advice.speed_kn if advice.kind == "slow-down" else trip_kn,
             "fill_first": False,
         }
     )

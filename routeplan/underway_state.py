@@ -14,19 +14,18 @@ from layers.errors import InputError
 from routeplan.aboard import level_by_gauge
 from routeplan.fuel import z_of
 from routeplan.helm_marks import start_meter
-from routeplan.joining import apart_m
 from routeplan.moments import shown_moment
 from routeplan.places import write_position
 from routeplan.plan_hops import find_hops
-from routeplan.progress import find_progress
-from routeplan.spent_fuel import AT_DOCK_M, check_dial, fills_of, find_since
-from routeplan.todays_burn import Meter, Spent, find_today
-from routeplan.units_shown import shown_distance
+from routeplan.progress import burned_by, find_progress
+from routeplan.spent_fuel import check_dial, fills_of, find_since
+from routeplan.todays_burn import Meter, Spent, find_today, surprise
+from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
-    from layers.plane import Plane
     from routeplan.gpx_runs import TrackRuns
     from routeplan.network import Network
     from routeplan.plan_hops import Hop
@@ -41,9 +40,14 @@ __all__ = ["FAR_NMI", "ON_ROUTE_NMI", "Asked", "State", "find_state"]
 ON_ROUTE_NMI = 0.25  # [nmi] nearer than this she is on the route, as helmsmen steer
 FAR_NMI = 2.0  # [nmi] further off than this the plan's burn up to here says nothing
 _MISSED_NMI = 1.0  # [nmi] so far off the run that she ought to be on, and on a later one: its stop lies behind
+_BESIDE_NMI = 10.0  # [nmi] a dock further off the run tells nothing of how far along it a fill was
 _EARLIER = timedelta(hours=1)  # than the plan has her leave a stop: no boat has left it yet
 _TRACK_SHARE = 0.7  # of the way gone: a recorded track that covers less isn't this run's
 _DISAGREE = 2.5758  # standard deviations: one time in a hundred by chance, either way
+_NOTICED_SHARE = 0.08  # of the capacity: a gauge that says so much less is told of, even if it may be chance
+_LEAST_H = 0.25  # [h] over which a loss is reckoned at the least
+_SOME_NMI = 3.0  # [nmi] a shorter way tells nothing of how fast she must have been
+_STRANGE = 3.5  # standard deviations: so much more on the dial is asked about
 _EARLIEST = timedelta(hours=12)  # before the departure: a plan for another day
 _LATEST = timedelta(days=3)  # after the planned arrival: the same
 
@@ -66,6 +70,8 @@ class Asked:
         [l] What the gauge's reading was rounded to.
     runs
         Today's recorded track since the last fill; None without one.
+    distance_nmi
+        [nmi] Distance run since the last fill, or the departure, as she says; None where she doesn't.
     passed_by
         Whether the stops before here were passed without filling.
     sure
@@ -80,6 +86,7 @@ class Asked:
     report: Report
     gauge_step_l: float = 0.0
     runs: TrackRuns | None = None
+    distance_nmi: float | None = None
     passed_by: bool = False
     sure: bool = False
     replan: bool = False
@@ -107,6 +114,9 @@ class State:
         [l] Fuel aboard by one alone; None where it wasn't read.
     agree
         Whether the two agree within chance.
+    loss_lph
+        [l/h] How fast fuel has been lost beside what the dial counted, if the gauge is right that it was; 0 where it
+        says nothing of the kind.
     z
         Standard deviations to keep clear, by the trip's confidence.
     findings
@@ -122,6 +132,7 @@ class State:
     by_meter_l: float | None
     by_gauge_l: float | None
     agree: bool
+    loss_lph: float
     z: float
     findings: tuple[str, ...]
 
@@ -161,7 +172,7 @@ def find_state(asked: Asked) -> State:
     reports = (*saved.reports, report)
     plane = asked.network.water.plane
     fills = fills_of(saved, asked.taught.fillups, reports, report.when)
-    hop, placed = _place_fills(plane, hops, fills)
+    hop, placed = _place_fills(asked, hops, fills)
     progress = find_progress(plane, hops, hop, report.position, report.when)
     findings: list[str] = []
     for later in range(hop + 1, len(hops)):
@@ -178,11 +189,29 @@ def find_state(asked: Asked) -> State:
     by_meter_l = None if report.shows_l is None else today.aboard_l
     by_gauge_l, agree = None, True
     z = z_of(saved.trip.confidence)
+    begun = placed[-1][0].when if placed else saved.plan.depart
+    if not asked.sure:
+        _check_speed(asked, hops[progress.hop], progress, begun)
+    loss_l = 0.0
     if report.gauge_l is not None:
+        before_l = today.aboard_l
         today, by_gauge_l, agree, said = _with_gauge(asked, today, report.gauge_l, z, read=by_meter_l is not None)
+        loss_l = 0.0 if agree else max(0.0, before_l - by_gauge_l)
         findings = [*said, *findings]
+    hours = max((report.when - begun).total_seconds() / 3600, _LEAST_H)
     return State(
-        hops, progress, since, meter, planned_l, today, by_meter_l, by_gauge_l, agree, z, (*findings, *fuel.said)
+        hops,
+        progress,
+        since,
+        meter,
+        planned_l,
+        today,
+        by_meter_l,
+        by_gauge_l,
+        agree,
+        loss_l / hours,
+        z,
+        (*findings, *fuel.said),
     )
 
 
@@ -213,30 +242,41 @@ def _check_time(saved: SavedPlan, report: Report, *, has_legs: bool) -> None:
         )
 
 
-def _place_fills(plane: Plane, hops: Sequence[Hop], fills: Sequence[Fill]) -> tuple[int, list[tuple[Fill, float]]]:
+def _check_speed(asked: Asked, hop: Hop, progress: Progress, begun: datetime) -> None:
+    """Ask about a position that she can't have come to by then."""
+    saved, report = asked.saved, asked.report
+    gone_nmi = progress.gone_nmi - progress.off_nmi
+    hours = (report.when - begun).total_seconds() / 3600
+    fastest_kn = 1.3 * saved.boat.fastest_kn + 3.0  # a following sea and a stream
+    if gone_nmi > _SOME_NMI and gone_nmi > fastest_kn * max(hours, 0.0):
+        raise InputError(
+            "--when",
+            f"has her {shown_distance(gone_nmi)} from {hop.start} {shown_duration(max(hours, 0.0))} after leaving it",
+            value=shown_moment(report.when, saved.zone),
+            remedy="check --when and --at; if she left earlier than planned, add --sure",
+        )
+
+
+def _place_fills(asked: Asked, hops: Sequence[Hop], fills: Sequence[Fill]) -> tuple[int, list[tuple[Fill, float]]]:
     """Find the run that follows on the fills, and what the plan has burnt at each of them."""
+    plane = asked.network.water.plane
+    rows = asked.network.region.layer("docks").itertuples()
+    docks = {str(row.name).casefold(): (row.geometry.x, row.geometry.y) for row in rows}
     hop, placed = 0, []
     burned_l = [sum(one.fuel_l for one in hops[:i]) for i in range(len(hops) + 1)]
     for fill in fills:
-        planned = next((i for i in range(hop, len(hops)) if _is_at(fill, hops[i])), None)
-        if planned is not None:
-            hop = min(planned + 1, len(hops) - 1)
-            placed.append((fill, burned_l[planned + 1]))
-        elif fill.position is not None:
-            where = find_progress(plane, hops, hop, fill.position, fill.when)
-            placed.append((fill, burned_l[hop] + where.burned_l))
-        else:
-            placed.append((fill, burned_l[hop]))
+        if fill.hop is not None and fill.hop >= hop:
+            hop = min(fill.hop + 1, len(hops) - 1)
+            placed.append((fill, burned_l[fill.hop + 1]))
+            continue
+        position = fill.position or docks.get(fill.dock.casefold())
+        by_time = burned_by(hops[hop], fill.when)
+        if position is None:
+            placed.append((fill, burned_l[hop] + by_time))
+            continue
+        where = find_progress(plane, hops, hop, position, fill.when)
+        placed.append((fill, burned_l[hop] + (where.burned_l if where.off_nmi < _BESIDE_NMI else by_time)))
     return hop, placed
-
-
-def _is_at(fill: Fill, hop: Hop) -> bool:
-    stop = hop.ended_by
-    if stop is None:
-        return False
-    if fill.position is not None:
-        return apart_m(fill.position, stop.position) < AT_DOCK_M
-    return fill.dock.casefold() == stop.dock.casefold()
 
 
 def _stop_behind(asked: Asked, runs: Sequence[Hop]) -> str:
@@ -281,14 +321,34 @@ class _Fuel:
         shows_l = float(sum(report.shows_l))
         check_dial(self.asked.saved, since, shows_l, 0.0 if far else expected_l, self.meter, sure=self.asked.sure)
         metered_l = since.metered_l(shows_l)
-        if far and self.asked.runs is None:  # the plan's burn is of another way: the dial alone counts
+        if (
+            far and self.asked.runs is None and self.asked.distance_nmi is None
+        ):  # the plan's burn is of another way: the dial alone counts
             expected_l = metered_l * self.meter.factor
+        self._ask_about_more(metered_l, expected_l)
         spent = Spent(since.level_l, since.level_sd_l, metered_l, expected_l)
         return find_today(spent, self.meter, spread, capacity_l, since.before)
 
+    def _ask_about_more(self, metered_l: float, expected_l: float) -> None:
+        """Say that the dial counted far more than the way here takes."""
+        since, boat = self.since, self.asked.saved.boat
+        spent = Spent(since.level_l, since.level_sd_l, metered_l, expected_l)
+        off = surprise(spent, self.meter, boat.burn.sd_share, boat.tank.capacity_l, since.before)
+        if off < _STRANGE:
+            return
+        burnt, taken = boat.units.volume(metered_l * self.meter.factor), boat.units.volume(expected_l)
+        self.said.append(
+            f"By the dial {burnt} are burnt where the way here takes {taken}. Gone back or about? Say how far she ran "
+            "with --distance or --track. Else look for the cause (weed, trim, a leak, sea or stream against her), and "
+            "read the dial again in 15 minutes."
+        )
+
     def _expected_l(self) -> float:
-        """[l] Mean burn since the level: by the speeds of today's track where it covers this run, else by the plan."""
+        """[l] Mean burn since the level: by today's track or distance where they tell it, else by the plan."""
         runs = self.asked.runs
+        if self.asked.distance_nmi is not None:
+            per_nmi_l = self.hop.fuel_l / max(self.hop.distance_nmi, 1e-9)
+            return max(0.0, self.since.planned_before_l) + self.asked.distance_nmi * per_nmi_l
         if runs is None:
             return self.planned_l
         if runs.distance_nmi < _TRACK_SHARE * self.progress.gone_nmi:
@@ -309,19 +369,26 @@ def _with_gauge(
     units = asked.saved.boat.units
     gauge = level_by_gauge(asked.taught, gauge_l, asked.gauge_step_l)
     apart = abs(gauge.mean_l - today.aboard_l) / max(1e-9, (gauge.sd_l**2 + today.aboard_sd_l**2) ** 0.5)
-    if apart <= _DISAGREE:
-        return today.weighed_with(gauge.mean_l, gauge.sd_l), gauge.mean_l, True, []
     less = gauge.mean_l < today.aboard_l
+    if apart <= _DISAGREE:
+        said = []
+        lower_l = today.aboard_l - gauge.mean_l
+        if read and lower_l > _NOTICED_SHARE * asked.saved.boat.tank.capacity_l:
+            said.append(
+                f"The gauge says {units.volume(lower_l)} less than the meter. That can be chance with this gauge: read "
+                "it again off the plane, smell the bilge, and look again in 15 minutes."
+            )
+        return today.weighed_with(gauge.mean_l, gauge.sd_l), gauge.mean_l, True, said
     by = "by the meter" if read else "by the plan"
-    said = (
+    told = (
         f"{'Meter' if read else 'Plan'} and gauge disagree beyond chance: {units.volume(today.aboard_l)} {by}, "
         f"{units.volume(gauge.mean_l)} by the gauge. The one that says less is counted on. "
     )
-    said += (
+    told += (
         "Fuel may be leaking: check the bilge for fuel and fumes before anything is switched or started."
         if less
         else "The gauge may stick or read high."
     )
     if gauge.mean_l - z * gauge.sd_l < today.aboard_l - z * today.aboard_sd_l:
         today = replace(today, aboard_l=gauge.mean_l, aboard_sd_l=gauge.sd_l, together_l=0.0)
-    return today, gauge.mean_l, False, [said]
+    return today, gauge.mean_l, False, [told]

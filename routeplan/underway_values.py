@@ -6,12 +6,14 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from routeplan.helm import WayLeg
 from routeplan.plans import Plan, When
 
 __all__ = ["Advice", "AdviceKind", "Arrival", "Standing", "TurnBy", "Underway"]
 
-AdviceKind = Literal["go-on", "watch", "slow-down", "turn", "short", "there"]
-"""Go on; go on and decide at the point of no return; slow down; turn; nothing keeps the reserve; arrived."""
+AdviceKind = Literal["go-on", "watch", "slow-down", "turn", "short", "leak", "new-plan", "fill", "there"]
+"""Go on; go on and decide at the point of no return; slow down; turn; nothing keeps the reserve; fuel may be leaking;
+follow the new plan; at the dock where the plan fills; arrived."""
 
 
 class _Value(BaseModel):
@@ -39,6 +41,8 @@ class Standing(_Value):
         [l] What was burnt since then, as reckoned, and by the plan.
     planned_aboard_l
         [l] Fuel aboard here by the plan.
+    way
+        From here on, stretch by stretch, where she is off the route; empty on it.
     distance_run_nmi, mean_speed_kn
         [nmi, kn] Of today's recorded track since then; None without one.
     """
@@ -55,6 +59,7 @@ class Standing(_Value):
     burned_l: float
     planned_l: float
     planned_aboard_l: float
+    way: tuple[WayLeg, ...]
     distance_run_nmi: float | None
     mean_speed_kn: float | None
 
@@ -119,9 +124,11 @@ class Advice(_Value):
     speed_kn
         [kn] To slow to, or to be run at; None where the plan's stands.
     dock
-        To turn for; None where there is none.
-    dock_nmi, dock_course_deg, dock_low_l, dock_arrive
-        [nmi, deg, l] How far that is over water, the true course to begin with, the low figure left there, and when.
+        To turn for, or to make for; None where there is none.
+    dock_nmi, dock_low_l, dock_arrive
+        [nmi, l] How far that is over water, the low figure left there, and when.
+    dock_way
+        The way there, stretch by stretch.
     dock_shut
         Whether it is shut then, in words; empty where it is open.
     vhf, phone
@@ -134,7 +141,7 @@ class Advice(_Value):
     speed_kn: float | None = None
     dock: str | None = None
     dock_nmi: float | None = None
-    dock_course_deg: float | None = None
+    dock_way: tuple[WayLeg, ...] = ()
     dock_low_l: float | None = None
     dock_arrive: When | None = None
     dock_shut: str = ""

@@ -11,8 +11,9 @@ from routeplan.units_shown import shown_distance, shown_duration, shown_speed
 from routeplan.words import Words, course, shown_calls
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
+    from routeplan.helm import WayLeg
     from routeplan.plans import Plan
     from routeplan.saved_plans import SavedPlan
     from routeplan.underway_values import Advice, Arrival, Underway
@@ -32,13 +33,20 @@ _HEADS = {
     "slow-down": "SLOW DOWN",
     "turn": "TURN",
     "short": "NOTHING KEEPS THE RESERVE",
+    "leak": "FUEL MAY BE LEAKING",
+    "new-plan": "FOLLOW THE NEW PLAN",
+    "fill": "FILL HERE",
     "there": "ARRIVED",
 }
+_ALONGSIDE_NMI = 0.15  # [nmi] so near to a dock there is nothing to turn for
+_MOST_LEGS = 4  # of a way that are told
 _LITTLE = 0.5  # display units: less is no difference
 _ON_TIME_MIN = 3.0  # min: nor is less than this
 
 
-def tell_underway(answer: Underway, saved: SavedPlan, differences: tuple[str, ...] = ()) -> list[str]:
+def tell_underway(
+    answer: Underway, saved: SavedPlan, differences: tuple[str, ...] = (), variation_deg: float | None = None
+) -> list[str]:
     """Say where the boat stands and what to do.
 
     Parameters
@@ -49,13 +57,15 @@ def tell_underway(answer: Underway, saved: SavedPlan, differences: tuple[str, ..
         The plan that is followed.
     differences
         How region and boat at hand differ from the plan's.
+    variation_deg
+        [deg] Magnetic variation, east positive; None where the region doesn't say.
 
     Returns
     -------
     Paragraphs; an empty one is a blank line.
     """
     words = Words(saved.boat, saved.zone, saved.region.currency)
-    lines = [*_advice_lines(answer, words), ""]
+    lines = [*_advice_lines(answer, words, variation_deg), ""]
     lines += [f"! {line}" for line in (*differences, *answer.findings)]
     if differences or answer.findings:
         lines.append("")
@@ -80,32 +90,55 @@ def _new_plan_lines(plan: Plan, saved: SavedPlan) -> Iterator[str]:
     yield "Keep it with --save FILE.json, print it with --sheet, take it to the plotter with --route."
 
 
-def _advice_lines(answer: Underway, words: Words) -> Iterator[str]:
+def _advice_lines(answer: Underway, words: Words, variation_deg: float | None) -> Iterator[str]:
     advice = answer.advice
     head = _HEADS[advice.kind]
     if advice.kind == "slow-down" and advice.speed_kn is not None:
         head = f"SLOW TO {shown_speed(advice.speed_kn)}"
     elif advice.kind == "turn":
-        head = f"TURN for {advice.dock}"
+        near = (advice.dock_nmi or 0.0) < _ALONGSIDE_NMI
+        head = f"FILL HERE, at {advice.dock}" if near else f"TURN for {advice.dock}"
     elif advice.kind == "go-on":
         head = f"GO ON to {answer.standing.next}"
+    elif advice.kind in ("new-plan", "fill", "leak") and advice.dock is not None:
+        head = f"{head}: {advice.dock}" if advice.kind != "leak" else f"{head}: MAKE FOR {advice.dock}"
     why = advice.why[:1].upper() + advice.why[1:]
     yield f"{head}. {why}."
-    if advice.dock is not None:
-        yield _dock_line(advice, words)
-    if advice.kind == "short":
+    if advice.dock_nmi is not None:
+        yield _dock_line(advice, words, variation_deg)
+    elif answer.standing.way:
+        yield f"Steer {_way(answer.standing.way, variation_deg)}."
+    if advice.kind in ("short", "leak"):
         yield "Say early where she is and what is left: to whoever waits ashore, and on VHF channel 16."
+    if advice.kind == "leak":
+        yield (
+            "Smell and look into the bilge before any switch is touched; everybody on deck in lifejackets; no flame. "
+            "Shut the tank's valve if the leak is beyond it and an engine can run from another tank."
+        )
 
 
-def _dock_line(advice: Advice, words: Words) -> str:
-    steer = course(advice.dock_course_deg or 0.0)
-    said = [f"{advice.dock}: {shown_distance(advice.dock_nmi or 0.0)}, course {steer} true"]
+def _dock_line(advice: Advice, words: Words, variation_deg: float | None) -> str:
+    said = [f"{advice.dock}: {shown_distance(advice.dock_nmi or 0.0)}"]
+    if advice.dock_way:
+        said[0] += f", steer {_way(advice.dock_way, variation_deg)}"
     if advice.dock_arrive is not None:
         said.append(f"there {words.day_and_clock(advice.dock_arrive)}")
     said.append(f"with {words.units.volume_down(max(0.0, advice.dock_low_l or 0.0))} by the low figure")
     if advice.dock_shut:
         said.append(advice.dock_shut)
-    return "; ".join([", ".join(said), *shown_calls(advice.vhf, advice.phone)]) + "."
+    return "; ".join([*said, *shown_calls(advice.vhf, advice.phone)]) + "."
+
+
+def _way(way: Sequence[WayLeg], variation_deg: float | None) -> str:
+    """Say a way: every stretch of it, magnetic where the region gives the variation."""
+
+    def steered(leg: WayLeg) -> str:
+        true = f"{course(leg.course_deg)} true"
+        told = true if variation_deg is None else f"{course(leg.course_deg - variation_deg)} magnetic ({true})"
+        return f"{told} {shown_distance(leg.distance_nmi)}"
+
+    shown = ", then ".join(steered(leg) for leg in way[:_MOST_LEGS])
+    return f"{shown}, then on" if len(way) > _MOST_LEGS else shown
 
 
 def _fuel_lines(answer: Underway, words: Words) -> Iterator[str]:

@@ -97,8 +97,11 @@ def test_limits_stand_for_the_rule_and_the_dock_is_in_reach_with_that_reading(de
     assert limits
     for hop in find_hops(passage.recommended, boat, aboard):
         burned_l = 0.0
-        for leg, mark in zip(hop.legs, helm.marks[hop.first :], strict=False):
-            burned_l += leg.fuel_l
+        for mark in (m for m in helm.marks if hop.first < m.leg <= hop.first + len(hop.legs)):
+            leg = hop.legs[mark.leg - 1 - hop.first]
+            before_l = sum(one.fuel_l for one in hop.legs[: mark.leg - 1 - hop.first])
+            share = 1.0 if mark.after_nmi is None else mark.after_nmi / leg.distance_nmi
+            burned_l = before_l + share * leg.fuel_l
             assert mark.shows_l == pytest.approx(burned_l / 1.02, rel=1e-6)
             if mark.turn_above_l is None:
                 continue

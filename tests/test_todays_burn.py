@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from routeplan.fuel import low_figure_l
-from routeplan.todays_burn import Meter, Spent, find_today
+from routeplan.todays_burn import Meter, Spent, find_today, surprise
 
 PERFECT = Meter(1.0, 0.0, 0.0)
 LITRES = st.floats(20, 400)
@@ -101,3 +101,29 @@ def test_a_gauge_moves_fuel_and_factor_the_same_way():
     assert lower.aboard_l < today.aboard_l
     assert lower.aboard_sd_l < today.aboard_sd_l
     assert lower.factor > today.factor
+
+
+@pytest.mark.parametrize("factor_sd", [0.002, 0.03, 0.1])
+def test_a_dial_that_the_plan_cant_explain_stands(factor_sd: float):
+    """24 l on the dial where the plan has burnt none: she has gone out and back, and they are gone all the same."""
+    today = find_today(Spent(300.0, 0.0, 24.0, 0.0), Meter(1.0, factor_sd, 0.008), 0.06, 400.0)
+    assert today.aboard_l <= 276.0 + 2.0 * 24.0 * math.hypot(factor_sd, 0.008)
+    assert today.factor == pytest.approx(1.0)
+
+
+@given(st.floats(0.001, 0.1), st.floats(0.0, 0.15), st.floats(0, 250), st.floats(0, 250), st.floats(0, 150))
+def test_whatever_is_believed_a_higher_dial_never_leaves_more(
+    factor_sd: float, sd_share: float, one_l: float, other_l: float, planned_l: float
+):
+    low_l, high_l = sorted((one_l, other_l))
+    meter = Meter(1.0, factor_sd, 0.008)
+    told = [find_today(Spent(344.0, 3.0, x, planned_l), meter, sd_share, 363.0) for x in (low_l, high_l)]
+    assert told[0].aboard_l >= told[1].aboard_l - 1e-6
+    if low_l >= planned_l:
+        assert told[0].on_arrival(60.0)[0] >= told[1].on_arrival(60.0)[0] - 1e-6
+
+
+def test_far_less_on_the_dial_is_no_reason_to_count_on_a_burn_far_below_the_table():
+    today = find_today(Spent(344.0, 3.0, 20.0, 200.0), Meter(1.0, 0.005, 0.008), 0.06, 363.0)
+    assert today.factor >= 1.0 - 2 * 0.06
+    assert surprise(Spent(344.0, 3.0, 20.0, 200.0), Meter(1.0, 0.005, 0.008), 0.06, 363.0) < -10

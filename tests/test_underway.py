@@ -109,7 +109,7 @@ def test_half_as_much_again_turns_her_for_the_dock_that_is_nearest_by_time(three
     assert told.advice.kind == "turn"
     assert told.advice.dock == "Half Way Pump"
     assert told.advice.dock_nmi == pytest.approx(np.hypot(2.0, 300 / NMI), abs=0.03)
-    assert told.advice.dock_course_deg == pytest.approx(np.degrees(np.arctan2(2.0, 300 / NMI)), abs=3.0)
+    assert told.advice.dock_way[0].course_deg == pytest.approx(np.degrees(np.arctan2(2.0, 300 / NMI)), abs=3.0)
     assert told.replan is not None
     assert [stop.dock for stop in told.replan.stops] == ["Half Way Pump"]
 
@@ -185,13 +185,16 @@ def test_a_dial_that_can_hardly_be_right_is_asked_about(three: Network, shows_l:
     assert "\n" not in str(refused.value)
 
 
-def test_far_off_the_route_the_plans_burn_says_nothing_and_she_is_planned_anew(three: Network, nonstop: SavedPlan):
-    told = look(three, nonstop, 4.0, 6.5, north_m=5 * NMI)
+def test_far_off_the_route_the_plans_burn_says_nothing_and_she_is_planned_anew(three: Network):
+    told = look(three, plan(three, 40.0), 4.0, 6.5, north_m=5 * NMI)
     assert told.standing.off_route_nmi == pytest.approx(5.0, abs=0.02)
     assert told.burn_factor == pytest.approx(1.0, abs=0.01)
     assert told.standing.to_next_nmi == pytest.approx(np.hypot(5.0, 5.0), rel=0.01)
     assert told.replan is not None
-    assert "planned anew from here" in " ".join(told.findings)
+    assert told.advice.kind == "new-plan"
+    assert told.advice.dock == (told.replan.stops[0].dock if told.replan.stops else "East End")
+    assert told.arrivals[-1].name == "East End"
+    assert sum(leg.distance_nmi for leg in told.standing.way) == pytest.approx(np.hypot(5.0, 5.0), rel=0.01)
 
 
 def test_the_gauge_sharpens_where_it_agrees_and_counts_where_it_says_less(three: Network):

@@ -245,7 +245,8 @@ class _LineDocks:
             SimpleNamespace(
                 dock=SimpleNamespace(name=str(i), facts={}),
                 track=SimpleNamespace(distance_nmi=nmi, fuel_l=nmi * self.rate),
-                course_deg=0.0,
+                way=((0.0, nmi),),
+                opens=None,
                 arrive=at,
                 begin=at,
             )
