@@ -15,18 +15,23 @@ from routeplan.tracks import Tracks
 from routeplan.turning_back import walk_track
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
+    from datetime import datetime
 
     from numpy.typing import NDArray
 
     from routeplan.boats import Boat
     from routeplan.network import Network
     from routeplan.plan_hops import Hop
+    from routeplan.plans import Leg
     from routeplan.progress import Progress
+    from routeplan.saved_plans import Report
 
     Points = NDArray[np.float64]
 
 __all__ = ["Ahead", "by_plan", "over_water"]
+
+_AT_ITS_BEGINNING = 0.05  # of a leg: she hasn't left yet
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +74,9 @@ class Ahead:
         return float(self.fuel_l[-1])
 
 
-def by_plan(hop: Hop, progress: Progress, boat: Boat, here: tuple[float, float], speed_kn: float) -> Ahead:
+def by_plan(
+    hop: Hop, progress: Progress, boat: Boat, report: Report, speed_kn: float, waits: Collection[datetime] = ()
+) -> Ahead:
     """Follow the plan's legs from a place on or close to them.
 
     Parameters
@@ -80,17 +87,19 @@ def by_plan(hop: Hop, progress: Progress, boat: Boat, here: tuple[float, float],
         How far along it she is.
     boat
         Whose burn counts where the speed isn't the plan's.
-    here
-        [deg] Longitude and latitude.
+    report
+        Where she is, and when.
     speed_kn
         [kn] Chosen speed: legs that are planned faster are run at it, others as planned.
+    waits
+        Moments that the plan waits for, for bridges and locks, before it goes on.
 
     Returns
     -------
     The rest of the run, with the way back on to it.
     """
     stations = [s for s in stations_of(hop) if s.gone_nmi > progress.gone_nmi]
-    positions = [here, *(s.position for s in stations)]
+    positions = [report.position, *(s.position for s in stations)]
     gone = np.array([progress.gone_nmi, *(s.gone_nmi for s in stations)])
     legs = [hop.legs[progress.leg], *(hop.legs[s.leg] for s in stations)]
     step_nmi = np.diff(gone)
@@ -107,8 +116,20 @@ def by_plan(hop: Hop, progress: Progress, boat: Boat, here: tuple[float, float],
         step_nmi[0] += progress.off_nmi
         hours[0] += progress.off_nmi / speed_kn
         litres[0] += progress.off_nmi / speed_kn * boat.burn_lph(speed_kn)
+    if len(hours):
+        _wait(hours, legs[1:], progress, report.when, waits)
     nmi_sum, hour_sum, litre_sum = (np.concatenate([[0.0], np.cumsum(v)]) for v in (step_nmi, hours, litres))
     return Ahead(tuple(positions), nmi_sum, hour_sum, litre_sum, speed_kn)
+
+
+def _wait(hours: Points, legs: Sequence[Leg], progress: Progress, when: datetime, waits: Collection[datetime]) -> None:
+    """[h] Lie where the plan lies until it goes on: steps that begin so are made longer."""
+    gone_h = 0.0
+    for i, leg in enumerate(legs):
+        begins = legs[i - 1] is not leg if i else progress.share < _AT_ITS_BEGINNING
+        if begins and leg.depart in waits:
+            hours[i] += max(0.0, (leg.depart - when).total_seconds() / 3600 - gone_h)
+        gone_h += float(hours[i])
 
 
 def over_water(network: Network, boat: Boat, stops: Sequence[int], speed_kn: float) -> Ahead:

@@ -22,13 +22,12 @@ from routeplan.cli_water import NoCache, find_network
 from routeplan.edges import JsonOption, LogOption
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from layers import Region
     from routeplan.boats import Boat
     from routeplan.gpx_runs import TrackRuns
-    from routeplan.network import Network
     from routeplan.passage import Passage
     from routeplan.saved_plans import Report, SavedPlan
     from routeplan.teaching import Taught
@@ -36,7 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PlanOption", "open_plan", "underway"]
 
-_AFTER_RESET_SHARE = 0.02  # of the capacity: a dial that shows less at a fill was read after its reset
 PlanOption = Annotated[
     Path | None, typer.Option("--plan", envvar="ROUTEPLAN_PLAN", help="Saved plan; default the one saved last.")
 ]
@@ -57,6 +55,12 @@ def underway(
     ] = None,
     filled: Annotated[
         bool, typer.Option("--filled", help="She was just filled to the mark here and the meters reset.")
+    ] = False,
+    took: Annotated[
+        str | None, typer.Option("--took", help="How much she just took here in a part fill, meters reset: 11.2gal.")
+    ] = None,
+    not_reset: Annotated[
+        bool, typer.Option("--not-reset", help="The meters weren't reset at the last fill, and ran on.")
     ] = False,
     passed_by: Annotated[
         bool, typer.Option("--passed-by", help="Planned stops behind her were passed without filling.")
@@ -109,8 +113,9 @@ def underway(
     from routeplan.documents import underway_document
     from routeplan.instrument_texts import gauge_step_l
     from routeplan.quantities import read_distance_nmi
-    from routeplan.saved_plans import differences
+    from routeplan.saved_plans import differences, read_when
     from routeplan.typed_finish import TypedFinish
+    from routeplan.typed_reports import TypedReport, read_report
     from routeplan.underway import find_underway
     from routeplan.underway_state import Asked
     from routeplan.underway_words import tell_underway
@@ -119,24 +124,24 @@ def underway(
     path = _plan_path(plan)
     papers = Papers(sheets=sheet or (), paper=paper, routes=route or (), short_names=short_names, save=save)
     then = {"--departed": departed, "--hours": hours, "--sea": sea, "--people": people, "--note": note}
-    files = {option: str(path) for option, path in papers.wanted.items()}
-    switches = {"--filled": filled, "--passed-by": passed_by, "--replan": replan, "--no-note": no_note}
-    never = {"--gauge": gauge, "--when": when, "--meter-was": meter_was, "--short-names": short_names, **files}
-    _refuse_mixed(arrived, then, {**never, **{name: "given" if on else None for name, on in switches.items()}})
+    never: dict[str, object] = {"--gauge": gauge, "--when": when, "--meter-was": meter_was, "--took": took}
+    never |= {"--filled": filled, "--not-reset": not_reset, "--passed-by": passed_by, "--replan": replan}
+    never |= {"--no-note": no_note, "--short-names": short_names, **papers.wanted}
+    _refuse_mixed(arrived, then, never)
     if arrived is not None:
         over = TypedFinish(arrived, at, departed, meter, distance, hours, tuple(track or ()), sea, people, note, sure)
         enter_passage(over, path, boat, log, as_json=as_json)
         return
     papers.check()
-    if papers.wanted and meter is None and not filled:
+    if papers.wanted and meter is None and not filled and took is None:
         _refuse_without_dial(next(iter(papers.wanted)))
     saved, the_region, file_boat = open_plan(path, region, boat)
     taught = taught_or_file(file_boat, saved.log if log is None else log, no_log=no_log)
-    moment = now if when is None else _moment(when, saved, now)
+    moment = now if when is None else read_when(when, "--when", saved, now)
     runs = _runs(track or [], saved, taught, moment)
     network = find_network(the_region, saved.boat, saved.margins, moment, cached=not no_cache)
-    texts = _Texts(at, meter, gauge, meter_was)
-    report = _report(texts, saved, network, runs, moment, filled=filled)
+    typed = TypedReport(at, meter, gauge, meter_was, took, filled=filled, not_reset=not_reset, sure=sure)
+    report = read_report(typed, saved, network, runs, moment)
     asked = Asked(
         saved,
         network,
@@ -156,14 +161,12 @@ def underway(
     if as_json:
         edges.print_json(underway_document(answer, saved, told))
     else:
-        edges.say(
-            "\n".join(
-                wrapped(line) if line else ""
-                for line in tell_underway(answer, saved, told, the_region.about.variation_deg)
-            )
-        )
-    if not no_note:
-        _note(saved, report, path)
+        lines = tell_underway(answer, saved, told, the_region.about.variation_deg, str(path))
+        if answer.replan is not None and not papers.wanted:
+            lines.append("Keep the new plan with --save FILE.json, print it with --sheet, take it along with --route.")
+        edges.say("\n".join(wrapped(line) if line else "" for line in lines))
+    if not no_note and not saved.is_older and path.resolve() not in {p.resolve() for p in papers.wanted.values()}:
+        _note(report, path)
     if answer.advice.kind == "short":
         raise typer.Exit(3)
 
@@ -210,34 +213,21 @@ def _refuse_without_dial(option: str) -> NoReturn:
     raise InputError(option, problem, remedy="read the dial, or leave it out")
 
 
-def _refuse_mixed(arrived: str | None, only_then: dict[str, str | None], never_then: dict[str, str | None]) -> None:
+def _refuse_mixed(arrived: str | None, only_then: Mapping[str, object], never_then: Mapping[str, object]) -> None:
     """Refuse options of a passage that is over where it isn't, and the other way round."""
     from layers.errors import InputError
 
     wrong = never_then if arrived is not None else only_then
-    for option, text in wrong.items():
-        if text is not None:
+    for option, given in wrong.items():
+        if given is not None and given is not False:
             problem = "says nothing of a passage that is over" if arrived is not None else "goes with --arrived only"
-            raise InputError(option, problem, value=text, remedy="leave one of them out")
-
-
-class _Texts:
-    """What was typed of place and instruments."""
-
-    def __init__(self, at: str | None, meter: str | None, gauge: str | None, meter_was: str | None) -> None:
-        self.at, self.meter, self.gauge, self.meter_was = at, meter, gauge, meter_was
+            raise InputError(option, problem, value=None if given is True else given, remedy="leave one of them out")
 
 
 def _plan_path(plan: Path | None) -> Path:
     from routeplan.plan_files import followed_plan
 
     return followed_plan() if plan is None else edges.named(plan, "--plan")
-
-
-def _moment(text: str, saved: SavedPlan, now: datetime) -> datetime:
-    from routeplan.saved_plans import read_when
-
-    return read_when(text, "--when", saved, now)
 
 
 def _runs(paths: Sequence[Path], saved: SavedPlan, taught: Taught, moment: datetime) -> TrackRuns | None:
@@ -249,70 +239,30 @@ def _runs(paths: Sequence[Path], saved: SavedPlan, taught: Taught, moment: datet
     return read_runs(paths, saved.boat, after=begun_at(saved, taught.fillups, moment), until=moment)
 
 
-def _report(
-    texts: _Texts, saved: SavedPlan, network: Network, runs: TrackRuns | None, moment: datetime, *, filled: bool
-) -> Report:
-    """Put together what was reported."""
-    from layers.errors import InputError
-    from routeplan.instrument_texts import read_gauge, read_meters
-    from routeplan.joining import resolve_place
-    from routeplan.saved_plans import Report
-
-    if texts.at is not None:
-        position = resolve_place(network, texts.at, "--at").position
-    elif runs is not None:
-        position = runs.last_position
-    else:
-        raise InputError("--at", "is missing", remedy='say where she is: --at "44 12.5N 38 03.2W", or add --track')
-
-    def shown(text: str | None, option: str) -> tuple[float, ...] | None:
-        if text is None:
-            return None
-        read = read_meters(text, saved.boat, option)[0]
-        if None in read:
-            raise InputError(option, "lacks one meter's figure", value=text, remedy="read both")
-        return tuple(value for value in read if value is not None)
-
-    shows, was = shown(texts.meter, "--meter"), shown(texts.meter_was, "--meter-was")
-    if was is not None and shows is None and not filled:
-        raise InputError(
-            "--meter-was", "needs --meter: what the dial shows since", value=texts.meter_was, remedy="add it"
-        )
-    if filled:
-        # What was read may be from before the reset, which teaches, or after it, which is next to nothing.
-        before = was or (
-            shows if shows is not None and sum(shows) > _AFTER_RESET_SHARE * saved.boat.tank.capacity_l else None
-        )
-        shows, was = None, before
-    gauge_l = None if texts.gauge is None else read_gauge(texts.gauge, saved.boat, "--gauge")[0]
-    return Report(when=moment, position=position, shows_l=shows, gauge_l=gauge_l, was_l=was, filled=filled)
-
-
 def _write_new_plan(papers: Papers, saved: SavedPlan, passage: Passage | None, asked: Asked, now: datetime) -> None:
     """Write the papers of the plan from here."""
     from layers.errors import InputError
     from routeplan.helm_marks import find_helm, start_meter
     from routeplan.saved_plans import keep_plan
+    from routeplan.underway import run_before
 
     if passage is None:
         raise InputError(next(iter(papers.wanted)), "there is no new plan from here to write", remedy="leave it out")
-    shows_l = asked.report.shows_l
-    helm = find_helm(passage, passage.recommended, start_meter(asked.taught, shows_l))
+    helm = find_helm(passage, passage.recommended, start_meter(asked.taught, asked.report.shows_l))
     files = (saved.region.file, saved.boat_file, saved.log)
     kept = keep_plan(passage, helm, now, files=files, boat_digest=saved.boat_digest)
+    kept = kept.model_copy(update={"crew": saved.crew, "before": run_before(asked)})
     with papers.written(kept, passage.network.region) as shortened:
         pass
     tell_short_names(shortened)
 
 
-def _note(saved: SavedPlan, report: Report, path: Path) -> None:
+def _note(report: Report, path: Path) -> None:
     """Note the report in the plan's file; where that can't be, say so and go on."""
     from layers.errors import InputError
-    from routeplan.saved_plans import write_plan
+    from routeplan.plan_files import note_report
 
-    if saved.is_older:
-        return
     try:
-        write_plan(saved.model_copy(update={"reports": (*saved.reports, report)}), path)
+        note_report(path, report)
     except InputError as error:
         typer.echo(f"routeplan: this report wasn't noted: {error}", err=True)

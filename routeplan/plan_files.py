@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from layers.errors import InputError
-from layers.files import read_text, replaced_file
+from layers.files import describe, read_text, replaced_file
+from routeplan.saved_plans import MOST_REPORTS, read_plan, write_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
-__all__ = ["followed_plan", "note_plan"]
+    from routeplan.saved_plans import Report
+
+__all__ = ["followed_plan", "note_plan", "note_report"]
 
 _POINTER = "plan-saved-last.txt"
+_PATIENCE_S, _FORGOTTEN_S = 5.0, 30.0  # s: for a write that takes some milliseconds
 _LARGEST_BYTES = 10_000  # a path
 
 
@@ -74,6 +80,57 @@ def note_plan(path: Path, environ: Mapping[str, str] | None = None) -> None:
         return
     with replaced_file(_pointer()) as draft:
         draft.write_text(f"{path.resolve()}\n", encoding="utf-8")
+
+
+def note_report(path: Path, report: Report) -> None:
+    """Note a report in a plan's file, whoever else notes one meanwhile.
+
+    Parameters
+    ----------
+    path
+        The plan's file.
+    report
+        The report; one of the same moment is replaced by it.
+
+    Raises
+    ------
+    InputError
+        The file can't be read or written, or somebody else keeps it.
+    """
+    with _alone(path):
+        saved = read_plan(path)
+        kept = [one for one in saved.reports if one.when < report.when]
+        while len(kept) >= MOST_REPORTS:  # the oldest that only say where she was can go
+            plain = next((i for i, one in enumerate(kept) if not (one.filled or one.took_l or one.was_l)), 0)
+            del kept[plain]
+        write_plan(saved.model_copy(update={"reports": (*kept, report)}), path)
+
+
+@contextlib.contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Keep others from writing to a file, by a file beside it."""
+    lock = path.with_name(f".{path.name[:80]}.lock")
+    until = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            break
+        except FileExistsError as error:
+            with contextlib.suppress(OSError):
+                if time.time() - lock.stat().st_mtime > _FORGOTTEN_S:  # whoever made it is gone
+                    lock.unlink()
+                    continue
+            if time.monotonic() > until:
+                problem = "is being written by somebody else"
+                raise InputError(str(path), problem, remedy=f"try again, or remove {lock}") from error
+            time.sleep(0.05)
+        except OSError as error:
+            raise InputError(str(path), f"can't be written: {describe(error)}") from error
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            lock.unlink()
 
 
 def _pointer() -> Path:

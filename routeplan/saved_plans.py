@@ -23,6 +23,7 @@ from routeplan.crews import Crew
 from routeplan.helm import Helm
 from routeplan.margins import Margins
 from routeplan.moments import read_moment, write_moment
+from routeplan.older_plans import PASSAGE_SCHEMA, from_passage
 from routeplan.plan_bounds import find_fault
 from routeplan.plans import Plan, When
 from routeplan.trips import Trip
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     from routeplan.passage import Passage
 
 __all__ = [
+    "MOST_REPORTS",
+    "Before",
     "Report",
     "SavedPlan",
     "SavedRegion",
@@ -46,10 +49,10 @@ __all__ = [
 ]
 
 SCHEMA: Final = "routeplan/plan/1"
-_OLDER = "routeplan/passage/1"  # what `passage --json` prints, and the demo keeps
 _LARGEST_BYTES = 20_000_000  # a plan of a hundred legs has 0.1 MB
-_MOST_REPORTS = 10_000  # one a minute for a week
+MOST_REPORTS = 10_000  # one a minute for a week
 _EARLY, _LATE = timedelta(hours=3), timedelta(days=3)  # about the plan: when its own day is meant by a time alone
+_HALF_DAY = timedelta(hours=12)
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}")
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2199, 12, 31, tzinfo=UTC)
 _Moment = Annotated[When, Field(ge=_EARLIEST, le=_LATEST)]
@@ -99,6 +102,10 @@ class Report(_Value):
         [l] What each dial had shown when it was reset since the report before; None where it wasn't.
     filled
         Whether the tank was just filled to its full mark, and the meters were reset.
+    took_l
+        [l] What a part fill just took, after which the meters were reset; None where there was none.
+    not_reset
+        Whether the meters ran on at the last fill, though the log or a report has them reset.
     """
 
     when: _Moment
@@ -107,6 +114,30 @@ class Report(_Value):
     gauge_l: _Litres | None = None
     was_l: Annotated[tuple[_Litres, ...], Field(min_length=1, max_length=2)] | None = None
     filled: bool = False
+    took_l: _Litres | None = None
+    not_reset: bool = False
+
+
+class Before(_Value):
+    """What was run before a plan that was made underway, since the last fill-up or the departure.
+
+    Parameters
+    ----------
+    start
+        Where that run began.
+    began
+        When.
+    distance_nmi, planned_l
+        [nmi, l] From there to where the new plan begins, by the old plan.
+    shows_l
+        [l] What each dial showed where the run began.
+    """
+
+    start: str
+    began: _Moment
+    distance_nmi: Annotated[float, Field(ge=0, le=10_000)]
+    planned_l: _Litres
+    shows_l: Annotated[tuple[_Litres, ...], Field(min_length=1, max_length=2)]
 
 
 class SavedPlan(_Value):
@@ -144,6 +175,8 @@ class SavedPlan(_Value):
         Where the region's layers come from, a line each.
     crew
         Who is aboard and who waits ashore; None where it wasn't said.
+    before
+        What was run before it, where it was made underway; None where it begins at a departure.
     reports
         What was noted underway, in order of time.
     closed
@@ -166,7 +199,8 @@ class SavedPlan(_Value):
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
     crew: Crew | None = None
-    reports: Annotated[tuple[Report, ...], Field(max_length=_MOST_REPORTS)] = ()
+    before: Before | None = None
+    reports: Annotated[tuple[Report, ...], Field(max_length=MOST_REPORTS)] = ()
     closed: _Moment | None = None
 
     @property
@@ -293,8 +327,8 @@ def read_plan(path: Path, boat: Boat | None = None) -> SavedPlan:
     """
     document = _read_document(path)
     schema = document.get("schema")
-    if schema == _OLDER:
-        document = _from_passage(document, path, boat)
+    if schema == PASSAGE_SCHEMA:
+        document = from_passage(document, path, boat)
     elif schema != SCHEMA:
         raise _not_ours(path, schema)
     else:
@@ -338,13 +372,14 @@ def read_when(text: str, where: str, saved: SavedPlan, now: datetime) -> datetim
     InputError
         It can't be read.
     """
-    earliest = saved.plan.depart - _EARLY
-    if saved.reports:
-        earliest = max(earliest, saved.reports[-1].when)
-    if earliest <= now <= saved.plan.arrive + _LATE or not _TIME_OF_DAY.fullmatch(text.strip()):
+    earliest, latest = saved.plan.depart - _EARLY, saved.plan.arrive + _LATE
+    if not _TIME_OF_DAY.fullmatch(text.strip()):
         return read_moment(text, where, saved.zone, now=now)
-    moment = read_moment(text, where, saved.zone, now=earliest + timedelta(days=1))
-    return moment if moment >= earliest else moment + timedelta(days=1)
+    about = min(max(now, earliest), latest)  # the clock, where it is of the plan's own days
+    if not earliest <= now <= latest:
+        about = saved.reports[-1].when if saved.reports else saved.plan.depart
+        about += _HALF_DAY  # the nearest such time, before or after
+    return read_moment(text, where, saved.zone, now=about)
 
 
 def plan_schema() -> dict[str, Any]:
@@ -449,55 +484,3 @@ def _not_ours(path: Path, schema: object) -> InputError:
             str(path), f"is of a form that this program doesn't know, its own is {SCHEMA}", value=told, remedy=remedy
         )
     return InputError(str(path), "is not a saved plan", value=told, remedy="save one with routeplan passage ... --save")
-
-
-def _from_passage(document: dict[str, Any], path: Path, boat: Boat | None) -> dict[str, Any]:
-    """Bring what `passage --json` printed up to the form of a saved plan: its first plan is the one followed."""
-    if not document.get("plans"):
-        raise InputError(str(path), "holds no plan: none kept the rules", remedy="plan anew")
-    if boat is None:
-        problem = "is what passage --json printed, which doesn't hold the boat"
-        raise InputError(str(path), problem, value=document.get("boat"), remedy="add --boat FILE.toml")
-    if boat.name != document.get("boat"):
-        problem = f"was planned for another boat than {boat.name}"
-        raise InputError(str(path), problem, value=document.get("boat"), remedy="give that boat's file")
-    try:
-        plan = dict(document["plans"][0])
-        legs = plan["legs"]
-        ends = [leg["from"] for leg in legs[:1]] + [leg["to"] for leg in legs[-1:]]
-        first, last = ends or [stop["dock"] for stop in (plan["stops"] * 2)[:2]]
-        asked = {key: document[key] for key in ("confidence", "aboard", "fill", "price_of_time_per_h", "closed_dock")}
-        speed_kn = document["speed_kn"]
-        trip = {"start": first, "finish": last, "depart": plan["depart"], "speed_kn": speed_kn, **asked}
-        sources = [source["title"] for source in document["sources"]]
-    except (KeyError, TypeError, IndexError, ValueError) as error:
-        said = f"is no plan that can be followed: {error} is missing"
-        raise InputError(str(path), said, remedy="plan anew with --save") from error
-    return {
-        "schema": SCHEMA,
-        "saved": write_moment(datetime.fromtimestamp(path.stat().st_mtime, UTC)),
-        "version": "0.5",
-        "region": {
-            "name": document.get("region", ""),
-            "digest": "",
-            "file": "",
-            "time_zone": "UTC",
-            "currency": document.get("currency", "EUR"),
-        },
-        "boat": boat.model_dump(mode="json"),
-        "boat_file": "",
-        "boat_digest": "",
-        "log": None,
-        "speed_kn": speed_kn,
-        "trip": trip,
-        "margins": Margins().model_dump(mode="json"),
-        "plan": plan,
-        "helm": {
-            "meter": {"shows_l": [0.0], "factor": 1.0, "factor_sd": 0.03, "fillups": 0},
-            "marks": [],
-            "last_turns": [],
-        },
-        "cautions": document.get("cautions", []),
-        "sources": list(dict.fromkeys(sources)),
-        "reports": [],
-    }

@@ -1,46 +1,29 @@
-"""What a passage sheet holds, as values: rows for the helm, places to turn for, the sun, the people.
-
-Legs of a few lengths, such as those out of a harbour, share a row with the leg after them: the helm has one mark to
-check then, and not four in a minute. Every course is kept but for the last few lengths alongside.
-"""
+"""What a passage sheet holds, as values: rows for the helm, places to turn for, the sun, the people."""
 
 from __future__ import annotations
 
-from itertools import pairwise
-from typing import TYPE_CHECKING, Literal, TypeAlias
-
-from pydantic import BaseModel, ConfigDict
+from typing import TYPE_CHECKING, Literal
 
 from maps.words import text_of
 from routeplan.fuel import low_figure_l, z_of
-from routeplan.helm import LastTurn, MeterMark
 from routeplan.plan_words import is_before_leaving
-from routeplan.plans import Passed, Stop, Wait, When
+from routeplan.plans import When
 from routeplan.saved_plans import differences
-from routeplan.sun import find_sun_day, is_dark, last_change, next_change
+from routeplan.sheet_rows import Line, Position, SheetValue, find_lines, letters
+from routeplan.sun import find_sun_day, is_dark, is_dark_between, last_change, next_change
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator
     from datetime import datetime
 
     from layers.region import Region
-    from routeplan.plans import Alternate, Leg
+    from routeplan.plans import Alternate
     from routeplan.saved_plans import SavedPlan
 
-__all__ = ["LastTurnRow", "LegRow", "Line", "OtherDock", "Sheet", "Steer", "StopRow", "SunAt", "WaitRow", "fill_sheet"]
-
-SHORT_NMI = 0.45  # [nmi] a shorter leg is run in about a minute on the plane, and shares a row
-_MOST_STEERED = 3  # courses in one row
-_BESIDE_NMI = 0.05  # [nmi] an approach so short is part of coming alongside, at whatever speed
-
-Position = tuple[float, float]
+__all__ = ["OtherDock", "Sheet", "SunAt", "fill_sheet"]
 
 
-class _Value(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class OtherDock(_Value):
+class OtherDock(SheetValue):
     """A place to go to that isn't on the plan: an alternate, a dock to turn for, the next fuel after the end.
 
     Parameters
@@ -73,7 +56,7 @@ class OtherDock(_Value):
     confirmed_on: str | None
 
 
-class SunAt(_Value):
+class SunAt(SheetValue):
     """The sun at a place of the passage, on the day that the boat is there.
 
     Parameters
@@ -109,7 +92,7 @@ class SunAt(_Value):
     changed: When | None
 
 
-class Sheet(_Value):
+class Sheet(SheetValue):
     """All that is on a passage sheet but people and words.
 
     Parameters
@@ -129,7 +112,7 @@ class Sheet(_Value):
     suns
         Start, stops and finish.
     dark_legs
-        Numbers of the legs that begin or end while the sun is down.
+        Numbers of the legs on which the sun is down, for a part of them at least.
     streams_known
         Whether the region knows tidal streams, which no plan counts yet.
     land_known
@@ -198,13 +181,13 @@ def fill_sheet(saved: SavedPlan, region: Region) -> Sheet:
         finish_position=ends[1],
         variation_deg=variation,
         aboard_low_l=aboard_low_l,
-        lines=tuple(_lines(saved, variation)),
+        lines=tuple(find_lines(saved, variation)),
         docks=_other_docks(saved, region, names),
         suns=tuple(_suns(saved, region, names, ends)),
         dark_legs=tuple(
             number
             for number, leg in enumerate(plan.legs, start=1)
-            if is_dark(leg.from_position, leg.depart) or is_dark(leg.to_position, leg.arrive)
+            if is_dark_between((leg.from_position, leg.depart), (leg.to_position, leg.arrive))
         ),
         streams_known=len(region.layer("currents")) > 0,
         land_known=len(region.layer("land")) > 0,
@@ -232,7 +215,7 @@ def _other_docks(saved: SavedPlan, region: Region, names: tuple[str, str]) -> tu
         said = alternates[name][0] if name in alternates else plan.onward if name in onward else None
         docks.append(
             OtherDock(
-                tag=_letters(index),
+                tag=letters(index),
                 name=name,
                 position=row["position"] if row else None,
                 for_stops=tuple(alternates[name][1]) if name in alternates else (),
@@ -250,7 +233,7 @@ def _other_docks(saved: SavedPlan, region: Region, names: tuple[str, str]) -> tu
 def _needed_at(saved: SavedPlan, name: str) -> datetime:
     """Tell when a place may be needed first."""
     plan, helm = saved.plan, saved.helm
-    moments = [plan.legs[mark.leg - 1].arrive for mark in helm.marks if mark.turn_for == name]
+    moments = [mark.at for mark in helm.marks if mark.turn_for == name]
     moments += [turn.at for turn in helm.last_turns if turn.dock == name]
     moments += [stop.arrive for stop in plan.stops if stop.alternate is not None and stop.alternate.name == name]
     return min(moments, default=plan.arrive)
@@ -260,12 +243,6 @@ def _records(region: Region) -> Iterable[dict[str, object]]:
     docks = region.layer("docks")
     for record, shape in zip(docks.to_dict("records"), docks.geometry, strict=True):
         yield {**record, "position": (float(shape.x), float(shape.y))}
-
-
-def _letters(index: int) -> str:
-    """Count a, b ... z, aa, ab ..."""
-    rest, letter = divmod(index, 26)
-    return (_letters(rest - 1) if rest else "") + "abcdefghijklmnopqrstuvwxyz"[letter]
 
 
 def _suns(saved: SavedPlan, region: Region, names: tuple[str, str], ends: tuple[Position, Position]) -> Iterator[SunAt]:

@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 
     from layers.region import Region
     from routeplan.saved_plans import SavedPlan
-    from routeplan.sheet import LastTurnRow, LegRow, OtherDock, Sheet, StopRow, WaitRow
+    from routeplan.sheet import OtherDock, Sheet
+    from routeplan.sheet_rows import LastTurnRow, LegRow, StopRow, WaitRow
     from routeplan.sheet_style import Paper
 
 __all__ = ["build_sheet"]
@@ -34,7 +35,7 @@ __all__ = ["build_sheet"]
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _LONGEST = 2000  # characters of one paragraph
 _NO_BREAK = "\u00a0"
-_WIDTHS_MM = (13.5, 62, 10.5, 8.5, 9, 6.5, 13, 7, 13, 39.5, 13)  # [mm] of the helm's columns, the last to be written in
+_WIDTHS_MM = (14, 45, 9.5, 8, 8.5, 6, 12.5, 7, 12, 62, 12)  # [mm] of the helm's columns, the last to be written in
 _BOX = '<span class="box"></span>'
 _SPARE_NAMES = 4  # lines for names where nobody says how many are aboard
 _MOST_LINES = 12  # for names at the most: more are told by their number
@@ -88,6 +89,7 @@ def build_sheet(saved: SavedPlan, region: Region, crew: Crew | None = None, pape
             *page.head(),
             *page.helm(),
             *page.docks(),
+            *page.ways(),
             *page.beside_chart(draw_chart(sheet, saved, region)),
             *page.sources(),
             *page.shore(),
@@ -136,9 +138,11 @@ class _Page:
         cells = "".join(f"<td>{_text(title)}<b>{_text(big)}</b>{_text(small)}</td>" for title, big, small in keys)
         yield f'<table class="keys"><tr>{cells}</tr></table>'
         yield (
-            '<p class="how">At each mark read the dial. <b>Over the figure in the heavy box: turn at once</b> for the '
-            f"dock named there. {_text(words.fuel_rule())} "
-            f"{_text(words.variation_line())}</p>"
+            '<p class="how">At each mark read the dial and tick it off. <b>Dial over the figure in the heavy box: turn at '
+            "once</b> for the dock named there, by these courses; where it says shut, lie there till then. "
+            "<b>A box without a dock: the next stop is the nearest fuel</b>; over its figure slow down. "
+            "Dial well over or under: find out why (leak, weed, wrong dial), read again in 10 min. "
+            f"{_text(words.fuel_rule())} {_text(words.variation_line())}</p>"
         )
 
     def helm(self) -> Iterator[str]:
@@ -153,7 +157,7 @@ class _Page:
             ("at", ""),
             ("min", "right"),
             (f"dial {unit}", "right"),
-            ("turn if over: for, steer", ""),
+            ("if over: turn for, steer, nmi", ""),
             ("read, at", ""),
         )
         share = sum(_WIDTHS_MM)
@@ -165,7 +169,7 @@ class _Page:
             if line.kind == "leg":
                 yield self._leg(line, turn_for, since)
                 since = line.at
-                turn_for = (line.mark.turn_for or "") if line.mark else turn_for
+                turn_for = (line.limit.turn_for or "") if line.limit else turn_for
             elif line.kind == "stop":
                 yield self._stop(line)
                 turn_for = ""
@@ -178,24 +182,14 @@ class _Page:
 
     def _leg(self, row: LegRow, turn_for: str, since: datetime) -> str:
         words, last = self.words, row.steers[-1]
-        number = str(row.last_leg) if row.first_leg == row.last_leg else f"{row.first_leg}-{row.last_leg}"
         name = words.mark_name(row)
         where = f'<span class="nowrap">{_text(write_position(row.position))}</span>'
-        notes = "".join(f"; {_text(note)}" for note in words.row_notes(row))
-        shows, limit = "", ""
-        if row.mark is not None:
-            shows = words.bare(row.mark.shows_l)
-        if row.mark is not None and row.mark.turn_above_l is not None and row.mark.turn_for is not None:
-            mark, dock = row.mark, row.mark.turn_for
-            near = "" if mark.turn_nmi is None else f" {mark.turn_nmi:.1f}"
-            way = "" if mark.turn_course_deg is None else words.steered(mark.turn_course_deg)
-            named = f"<br><bdi>{_text(dock or '')}</bdi>" if dock != turn_for else ""
-            tag = self.sheet.tag(dock or "")
-            limit = f"<b>{words.bare(mark.turn_above_l or 0.0)}</b> <span>{_tag(tag)} {_text(way + near)}{named}</span>"
+        notes = "".join(f"; {_text(note)}" for note in [words.place_on_leg(row), *words.row_notes(row)] if note)
+        shows = "" if row.mark is None else words.bare(row.mark.shows_l)
         day = "" if words.same_day(row.at, since) else words.day_and_clock(row.at).rsplit(" ", 1)[0]
         when = f'<span class="day">{_text(day)}</span>' if day else ""
         cells = (
-            ("number nowrap" if len(number) < 6 else "number", "", f"{_BOX}<b>{number}</b>"),
+            ("number nowrap" if len(row.label) < 6 else "number", "", f"{_BOX}<b>{row.label}</b>"),
             ("to", "", f"{f'<bdi>{_text(name)}</bdi> ' if name else ''}{where}{notes}"),
             (
                 "steer",
@@ -208,10 +202,22 @@ class _Page:
             ("at", "at", f"{when}{_text(words.clock(row.at))}"),
             ("bare", "min", str(round(row.run_h * 60))),
             ("figure", f"dial {self.unit}", shows),
-            ("limit", "turn if over", limit),
+            ("limit", "if over", self._limit(row, turn_for)),
             ("blank", "read, at", ""),
         )
         return f"<tr>{''.join(_cell(*cell) for cell in cells)}</tr>"
+
+    def _limit(self, row: LegRow, turn_for: str) -> str:
+        """Write what to do above which reading."""
+        words, mark = self.words, row.limit
+        figure = f"<b>{words.limit_figure(mark)}</b> "
+        if mark is None or mark.turn_for is None:
+            return f"{figure if mark is not None else ''}{_text(words.otherwise(row))}"
+        name = "" if mark.turn_for == turn_for else f" <bdi>{_text(mark.turn_for)}</bdi>"
+        near = "" if mark.turn_nmi is None else f" {mark.turn_nmi:.1f}"
+        shut = words.shut_till(mark.turn_opens, row.at)
+        told = f", <strong>{_text(shut)}</strong>" if shut else ""
+        return f"{figure}{_tag(self.sheet.tag(mark.turn_for))}{name}{near}{told}: {_text(words.way(mark))}"
 
     def _stop(self, row: StopRow) -> str:
         said = self.words.stop_band(row.number, row.stop, resets=row.resets)
@@ -248,22 +254,26 @@ class _Page:
             )
         yield "</tbody></table>" if plan.stops else ""
         if self.sheet.docks:
-            yield f'{"" if plan.stops else "<h2>Docks</h2>"}<table class="docks"><colgroup><col style="width:40%">'
-            yield '<col style="width:42.5%"><col style="width:17.5%"></colgroup><thead><tr>'
-            yield "<th>other dock</th><th>hours, call, confirmed on</th><th>needed if; called</th></tr></thead><tbody>"
-            yield from map(self._dock, self.sheet.docks)
-            yield "</tbody></table>"
+            yield f'{"" if plan.stops else "<h2>Docks</h2>"}<p class="head">Other docks: hours, call, confirmed on; needed if</p>'
+            yield f'<ul class="listed">{"".join(map(self._dock, self.sheet.docks))}</ul>'
 
     def _dock(self, dock: OtherDock) -> str:
         where = "position not known" if dock.position is None else write_position(dock.position)
         calls = [dock.hours or "hours not known", *shown_calls(dock.vhf, dock.phone)]
         confirmed = dock.confirmed_on or "never confirmed"
         return (
-            f"<tr><td>{_tag(dock.tag)} <b><bdi>{_text(dock.name)}</bdi></b> "
-            f'<span class="nowrap">{_text(where)}</span></td>'
-            f'<td>{_text("; ".join(calls))}; <span class="nowrap">{_text(confirmed)}</span></td>'
-            f'<td data-is="needed if; called">{_BOX}{_text(self.words.other_dock_use(dock))}</td></tr>'
+            f"<li>{_BOX}{_tag(dock.tag)} <b><bdi>{_text(dock.name)}</bdi></b> "
+            f'<span class="nowrap">{_text(where)}</span> {_text("; ".join(calls))}; '
+            f'<span class="nowrap">{_text(confirmed)}</span> <b>{_text(self.words.other_dock_use(dock))}</b></li>'
         )
+
+    def ways(self) -> Iterator[str]:
+        ways = self.words.whole_ways()
+        if ways:
+            yield '<p class="head">Ways: from the mark, to the dock, each course with its nmi</p><ul class="listed">'
+            for label, dock, way in ways:
+                yield f"<li><b>{label}</b> {_tag(self.sheet.tag(dock))} {_text(way)}</li>"
+            yield "</ul>"
 
     def beside_chart(self, chart: str) -> Iterator[str]:
         yield '<table class="pair"><colgroup><col style="width:52%"><col style="width:48%"></colgroup><tbody><tr><td>'

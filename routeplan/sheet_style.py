@@ -59,6 +59,9 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .tag.end { border-radius: 0; }
 .docks { margin-bottom: 1.2mm; }
 .docks td { font-size: 8.5pt; vertical-align: top; padding-top: .45mm; padding-bottom: .45mm; }
+.head { margin-top: 1mm; font-size: 8.5pt; font-weight: 700; border-bottom: .5mm solid #000; break-after: avoid; }
+.listed { columns: 2; column-gap: 4mm; font-size: 8.5pt; line-height: 1.12; }
+.listed li { break-inside: avoid; padding: .3mm 0; border-bottom: .2mm solid #777; }
 .pair { margin-top: 2mm; }
 .pair > tbody > tr > td { border: 0; padding: 0 2mm 0 0; vertical-align: top; }
 .pair > tbody > tr > td + td { padding: 0 0 0 1mm; }

@@ -15,16 +15,21 @@ from routeplan.words import course, shown_calls, shown_nearness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
-    from routeplan.helm import LastTurn
+    from routeplan.helm import LastTurn, MeterMark, WayLeg
     from routeplan.plans import Passed, Stop
     from routeplan.saved_plans import SavedPlan
-    from routeplan.sheet import LegRow, OtherDock, Sheet, SunAt
+    from routeplan.sheet import OtherDock, Sheet, SunAt
+    from routeplan.sheet_rows import LegRow
 
 __all__ = ["SheetWords", "reach_of_numbers"]
 
 _COUNTED = re.compile(r"^(?:turn|point) \d+(?:[,:] |$)")  # the row has the number already
 _NO_BREAK = "\u00a0"
+_IN_SIGHT_NMI = 0.3  # [nmi] from the dock she is steered by eye
+_MOST_IN_A_ROW = 3  # courses of a way that a row has room for
+_FULL_SHARE = 0.98  # of the full mark: a tank with less isn't full
 _SOON_H = 1 / 60  # [h] what is nearer than a minute is now
 
 
@@ -128,6 +133,107 @@ class SheetWords(PlanWords):
         """
         return _COUNTED.sub("", row.to)
 
+    def place_on_leg(self, row: LegRow) -> str:
+        """Say where a mark lies on a leg that it doesn't end.
+
+        Parameters
+        ----------
+        row
+            The row up to the mark.
+
+        Returns
+        -------
+        Such as ``on leg 6, 11.8 of 35.5 nmi``; empty where it ends the leg.
+        """
+        if not row.part:
+            return ""
+        return f"on leg {row.last_leg}, {row.after_nmi:.1f} of {row.leg_nmi:.1f} nmi"
+
+    def limit_figure(self, mark: MeterMark | None) -> str:
+        """Say above which reading something is to be done.
+
+        Parameters
+        ----------
+        mark
+            The mark whose limit counts; None where there is none.
+
+        Returns
+        -------
+        The figure, rounded down; empty where there is none.
+        """
+        if mark is None:
+            return ""
+        limit_l = mark.slow_above_l if mark.turn_above_l is None else mark.turn_above_l
+        return "" if limit_l is None else self.bare(limit_l)
+
+    def otherwise(self, row: LegRow) -> str:
+        """Say what is to be done at a mark from which there is nowhere to turn.
+
+        Parameters
+        ----------
+        row
+            The row up to the mark.
+
+        Returns
+        -------
+        To slow down above the limit; or to go on.
+        """
+        if row.limit is not None and row.limit.slow_kn is not None:
+            return f"slow to {shown_speed(row.limit.slow_kn)}"
+        return {"stop": "fuel here", "finish": "", "": "go on"}[row.ends_at]
+
+    def way(self, mark: MeterMark) -> str:
+        """Say the way from a mark to the dock to turn for, shortly.
+
+        Parameters
+        ----------
+        mark
+            The mark.
+
+        Returns
+        -------
+        Up to three courses with their lengths; of a way of more the first two, and where the others stand.
+        """
+        stretches = _steered(mark.turn_way)
+        if len(stretches) <= _MOST_IN_A_ROW:
+            return self._stretches(stretches)
+        return f"{self._stretches(stretches[:2])}, then Ways"
+
+    def whole_ways(self) -> list[tuple[str, str, str]]:
+        """Say the ways that a row has no room for.
+
+        Returns
+        -------
+        Of each the row's number, the dock's name and all courses with their lengths.
+        """
+        rows = [row for row in self.sheet.lines if row.kind == "leg" and row.limit is not None]
+        return [
+            (row.label, row.limit.turn_for, self._stretches(_steered(row.limit.turn_way)))
+            for row in rows
+            if row.limit is not None
+            and row.limit.turn_for is not None
+            and len(_steered(row.limit.turn_way)) > _MOST_IN_A_ROW
+        ]
+
+    def _stretches(self, stretches: Sequence[WayLeg]) -> str:
+        return ", ".join(f"{self.steered(leg.course_deg)}{_NO_BREAK}{leg.distance_nmi:.1f}" for leg in stretches)
+
+    def shut_till(self, opens: datetime | None, at: datetime) -> str:
+        """Say that a dock is shut when the boat comes, and until when.
+
+        Parameters
+        ----------
+        opens
+            When she can begin to fill; None where it is open.
+        at
+            When she turns for it.
+
+        Returns
+        -------
+        Such as ``shut till Thu 07:00``; empty where it is open.
+        """
+        return "" if opens is None else f"shut till {self.when(opens, at)}"
+
     def row_notes(self, row: LegRow) -> list[str]:
         """Say what to heed on a row.
 
@@ -178,8 +284,17 @@ class SheetWords(PlanWords):
             head = f"starts at {self.bare(start_l)}"
         rests = f"by {meter.fillups} fill-up{'s' if meter.fillups > 1 else ''}" if meter.fillups else "on trust, no log"
         add = " Add both dials." if both else ""
-        don = " Don't reset it." if start_l > 0.05 else ""
-        return head, f"{dials.capitalize()} as shown. Really used: {meter.factor:.3f} times that, {rests}.{add}{don}"
+        then = " Don't reset it." if start_l > 0.05 else self._reset_note()
+        return head, f"{dials.capitalize()} as shown. Really used: {meter.factor:.3f} times that, {rests}.{add}{then}"
+
+    def _reset_note(self) -> str:
+        """Say what a reset with the tank part full asks for, so that the log's sums from full to full stay whole."""
+        saved = self.saved
+        stops = saved.plan.stops
+        filled = bool(stops) and is_before_leaving(saved.plan, stops[0])
+        if filled or saved.trip.aboard.mean_l >= _FULL_SHARE * saved.boat.tank.full_mark_l:
+            return ""
+        return " Write the old reading down first; log the next fill with --since reset-in-mid-tank."
 
     def fuel_rule(self) -> str:
         """Say what the low figures are.
@@ -246,7 +361,8 @@ class SheetWords(PlanWords):
         if turn.dock is None or turn.dock_nmi is None:
             return f"{head}, {place}: no other dock is in reach on this run: {only}"
         named = f"{self.sheet.tag(turn.dock)} {turn.dock}".strip()
-        last = f"last chance to turn for {named} ({shown_distance(turn.dock_nmi)})"
+        shut = self.shut_till(turn.opens, turn.at)
+        last = f"last chance to turn for {named} ({shown_distance(turn.dock_nmi)}{shut and '; '}{shut})"
         return f"{head}, {place}: {last}. Beyond it {only}"
 
     def stop_cells(self, stop: Stop) -> tuple[str, str, str]:
@@ -383,6 +499,14 @@ class SheetWords(PlanWords):
         stops = " with stops" if plan.stops or plan.waits else ""
         shown = ", ".join(shown_speed(speed_kn) for speed_kn in speeds)
         return f"{shown_distance(plan.distance_nmi)} at {shown}, {shown_duration(plan.time_h)}{stops}"
+
+
+def _steered(way: Sequence[WayLeg]) -> Sequence[WayLeg]:
+    """Leave out the last few lengths, when the dock is in sight."""
+    count = len(way)
+    while count > 1 and sum(leg.distance_nmi for leg in way[count - 1 :]) <= _IN_SIGHT_NMI:
+        count -= 1
+    return way[:count]
 
 
 def reach_of_numbers(numbers: Sequence[int]) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.joining import apart_m
-from routeplan.moments import write_moment
+from routeplan.moments import shown_moment
 from routeplan.plan_hops import find_hops
 from routeplan.stops_made import match_stops
 from routeplan.todays_burn import Spent, find_today, surprise
@@ -90,6 +90,8 @@ class Since:
         Factor of the burn and its standard deviation, as earlier runs told; None where none did.
     last_seen
         When the dials were last read since their reset, and [l] what they showed; None where they weren't.
+    showed_l
+        [l] What the dials showed before they were reset at the last fill; None where that isn't known.
     """
 
     level_l: float
@@ -99,6 +101,7 @@ class Since:
     planned_before_l: float
     before: tuple[float, float] | None
     last_seen: tuple[datetime, float] | None
+    showed_l: float | None = None
 
     def metered_l(self, shows_l: float) -> float:
         """[l] Tell what the dials have shown since the level, all together.
@@ -149,7 +152,7 @@ def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Repo
         for index, f in enumerate(fillups)
         if start < f.when <= until and stops.get(index) != _AT_DEPARTURE
     ]
-    noted = [_noted(saved, r) for r in reports if r.filled and start < r.when <= until]
+    noted = [_noted(saved, r) for r in reports if _fills(r) and start < r.when <= until]
     noted = [n for n in noted if not any(_is_one(n, f) for f in logged)]
     return sorted([*logged, *noted], key=lambda fill: fill.when)
 
@@ -163,7 +166,20 @@ def _noted(saved: SavedPlan, report: Report) -> Fill:
     )
     showed_l = None if report.was_l is None else float(sum(report.was_l))
     dock = _stop_at(saved, report.position)
-    return Fill(report.when, dock, report.position, None, True, showed_l, True, next(near, None))  # noqa: FBT003
+    return Fill(
+        report.when,
+        dock,
+        report.position,
+        report.took_l,
+        to_mark=report.filled,
+        showed_l=showed_l,
+        reset=True,
+        hop=next(near, None),
+    )
+
+
+def _fills(report: Report) -> bool:
+    return report.filled or report.took_l is not None
 
 
 def _stop_at(saved: SavedPlan, position: tuple[float, float]) -> str:
@@ -232,7 +248,7 @@ def find_since(
         tally.take(fill, planned_l)
     since = fills[-1][0].when if fills else saved.trip.depart
     for report in reports:
-        if report.when >= since and not report.filled:
+        if report.when >= since and not _fills(report):
             tally.note(report, is_last=report is reports[-1])
     run_begins_l = sum(one.fuel_l for one in hops[:hop])
     return Since(
@@ -243,6 +259,7 @@ def find_since(
         run_begins_l - tally.known_at_l,
         tally.before,
         tally.last_seen,
+        tally.showed_l,
     )
 
 
@@ -256,6 +273,7 @@ class _Tally:
         self.carried_l = 0.0  # metered since the level is known and before the last reset
         self.known_at_l = 0.0  # the plan's burn where the level was known last
         self.filled_at_l = 0.0  # and at the last fill
+        self.showed_l: float | None = None  # before the last reset at a fill
         self.before: tuple[float, float] | None = None
         self.last_seen: tuple[datetime, float] | None = None
 
@@ -278,6 +296,7 @@ class _Tally:
             self.base_l = fill.showed_l
         elif fill.to_mark:
             self.base_l += unread_l
+        self.showed_l = fill.showed_l if fill.reset else None
         self.filled_at_l = planned_l
         if fill.to_mark:
             self.level_l, self.level_sd_l = boat.tank.full_mark_l, boat.full_mark_sd_l
@@ -287,6 +306,8 @@ class _Tally:
 
     def note(self, report: Report, *, is_last: bool) -> None:
         """Take a report since the last fill: a reset, and what the dials showed."""
+        if report.not_reset and self.showed_l is not None:
+            self.base_l, self.showed_l = self.showed_l, None
         if report.was_l is not None:
             self.carried_l += max(0.0, sum(report.was_l) - self.base_l)
             self.base_l, self.last_seen = 0.0, None
@@ -322,19 +343,34 @@ def check_dial(saved: SavedPlan, since: Since, shows_l: float, planned_l: float,
     reset = (
         "if the meter was reset underway, add what it showed before as --meter-was; if she took fuel, enter it first"
     )
-    if since.last_seen is not None and shows_l < since.last_seen[1] - _ROUNDED_L:
+    if since.last_seen is not None and shows_l < since.last_seen[1] - _ROUNDED_L and not sure:
         when, before_l = since.last_seen
-        ago = f"{units.volume(before_l)} at {write_moment(when)}"
-        raise InputError("--meter", f"went backwards: it showed {ago}", value=shown, remedy=reset)
+        ago = f"{units.volume(before_l)} at {shown_moment(when, saved.zone)}"
+        remedy = f"{reset}; if that reading was the slip, add --sure"
+        raise InputError("--meter", f"went backwards: it showed {ago}", value=shown, remedy=remedy)
     if shows_l < since.base_l - _ROUNDED_L:
         problem = f"is less than the {units.volume(since.base_l)} that it showed at departure"
-        raise InputError("--meter", problem, value=shown, remedy=reset)
+        both = "" if len(saved.helm.meter.shows_l) == 1 else "give both dials as 15.6+15.9, or their sum; "
+        raise InputError("--meter", problem, value=shown, remedy=f"{both}{reset}")
     used_l = since.metered_l(shows_l) * meter.factor
+    off = _surprise(saved, since, since.metered_l(shows_l), planned_l, meter)
+    if not sure and since.showed_l is not None and off > _STRANGE:
+        ran_on = _surprise(saved, since, since.metered_l(shows_l) - since.showed_l, planned_l, meter)
+        if abs(ran_on) < _STRANGE:
+            problem = (
+                f"is what it showed at the last fill, {units.volume(since.showed_l)}, and what the plan burns since"
+            )
+            raise InputError(
+                "--meter", problem, value=shown, remedy="if it wasn't reset there, add --not-reset; else add --sure"
+            )
     if used_l > since.level_l + 3.0 * since.level_sd_l + _SPILL_SHARE * boat.tank.capacity_l:
         problem = f"is more than was aboard, {units.volume(since.level_l)}"
         raise InputError("--meter", problem, value=shown, remedy="check figure and unit, or enter the fill-up first")
-    spent = Spent(since.level_l, since.level_sd_l, since.metered_l(shows_l), planned_l)
-    off = surprise(spent, meter, boat.burn.sd_share, boat.tank.capacity_l, since.before)
     if not sure and planned_l > _ENOUGH_SHARE * boat.tank.capacity_l and off < -_STRANGE:
         problem = f"says {units.volume(used_l)} burnt where the plan has {units.volume(planned_l)} by here"
         raise InputError("--meter", problem, value=shown, remedy=f"{reset}; if it is right, add --sure")
+
+
+def _surprise(saved: SavedPlan, since: Since, metered_l: float, planned_l: float, meter: Meter) -> float:
+    spent = Spent(since.level_l, since.level_sd_l, max(0.0, metered_l), planned_l)
+    return surprise(spent, meter, saved.boat.burn.sd_share, saved.boat.tank.capacity_l, since.before)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from math import ceil
 from typing import TYPE_CHECKING
 
 from astral import Observer
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from datetime import date
     from zoneinfo import ZoneInfo
 
-__all__ = ["SunDay", "find_sun_day", "is_dark", "last_change", "next_change"]
+__all__ = ["SunDay", "find_sun_day", "is_dark", "is_dark_between", "last_change", "next_change"]
 
 RISEN_DEG = (
     -0.833
@@ -105,6 +106,34 @@ def is_dark(position: tuple[float, float], moment: datetime) -> bool:
     at Sea 1972, rule 20 b, from memory).
     """
     return _height_deg(position, moment) <= RISEN_DEG
+
+
+def is_dark_between(start: tuple[tuple[float, float], datetime], end: tuple[tuple[float, float], datetime]) -> bool:
+    """Tell whether the sun is down at any time of a straight leg: a whole night may lie between two light ends.
+
+    Parameters
+    ----------
+    start, end
+        [deg] Longitude and latitude of each end, and when the boat is there, zone-aware.
+
+    Returns
+    -------
+    True where it is down at an end, or on the way.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> evening, morning = datetime(2026, 7, 1, 20, tzinfo=UTC), datetime(2026, 7, 2, 6, tzinfo=UTC)
+    >>> [is_dark((0.0, 50.0), moment) for moment in (evening, morning)]
+    [False, False]
+    >>> is_dark_between(((0.0, 50.0), evening), ((0.0, 50.0), morning))
+    True
+    """
+    ((lon, lat), depart), ((to_lon, to_lat), arrive) = start, end
+    east = (to_lon - lon + 180.0) % 360.0 - 180.0  # the short way round the world
+    steps = max(1, ceil((arrive - depart) / _STEP))
+    shares = (step / steps for step in range(steps + 1))
+    return any(is_dark((lon + s * east, lat + s * (to_lat - lat)), depart + s * (arrive - depart)) for s in shares)
 
 
 def next_change(position: tuple[float, float], moment: datetime) -> datetime | None:

@@ -19,12 +19,14 @@ from routeplan.ahead import by_plan, over_water
 from routeplan.docks import read_docks
 from routeplan.fallbacks import Fallbacks, stretches_of
 from routeplan.fuel import FuelAboard
+from routeplan.gates_ahead import find_shut_gates
 from routeplan.helm import WayLeg
 from routeplan.joining import join_place
 from routeplan.moments import shown_moment
 from routeplan.passage import find_passage
 from routeplan.places import write_position
 from routeplan.plans import NoPassageError
+from routeplan.saved_plans import Before
 from routeplan.tracks import Tracks
 from routeplan.underway_state import ON_ROUTE_NMI, find_state
 from routeplan.underway_values import Advice, Arrival, Standing, Underway
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from routeplan.ahead import Ahead
     from routeplan.boats import Boat
     from routeplan.docks import Dock
+    from routeplan.gates_ahead import ShutGate
     from routeplan.network import Network
     from routeplan.passage import Passage
     from routeplan.plans import Plan
@@ -44,11 +47,12 @@ if TYPE_CHECKING:
     from routeplan.underway_state import Asked, State
     from routeplan.underway_values import TurnBy
 
-__all__ = ["find_underway"]
+__all__ = ["find_underway", "run_before"]
 
 _SHELTERS = ("dock", "harbour", "anchorage")
 _MOST_PLACES = 8  # that are steered to, the nearest ones, where fuel may be leaking
 _MOST_LEGS = 6  # of a way that are told
+_LONGEST_WAIT_H, _LONGEST_PLAN = 24.0, timedelta(days=3)  # a new plan beyond either is no help at sea
 _LATE, _SOON_OVERDUE = timedelta(minutes=30), timedelta(minutes=45)
 _ARRIVED_NMI = 0.15  # [nmi] so near to the destination she is there
 _OPEN_WITHIN = timedelta(minutes=30)  # a dock that opens so soon counts as open
@@ -86,12 +90,17 @@ def find_underway(asked: Asked) -> tuple[Underway, Passage | None]:
     if state.progress.off_nmi > ON_ROUTE_NMI and not there:
         findings.append(f"She is {shown_distance(state.progress.off_nmi)} off the route.")
     shut = [f"{arrival.name} will be {arrival.shut}." for arrival in arrivals if arrival.shut]
-    findings += shut
+    shut += [] if there else [_gate_line(gate, saved) for gate in find_shut_gates(network, ahead, report.when)]
+    findings += [*road.waits(), *shut]
     fails = advice.kind in ("turn", "short", "leak") or any(arrival.margin_l < 0 for arrival in arrivals)
     passage = None
     if not there and (asked.replan or state.far or fails or shut):
         passage, said = _replan(asked, state, advice)
         findings += said
+    if passage is not None and advice.kind == "turn":
+        passage, advice = _agreed(passage, advice, report.when)
+    if advice.kind == "leak":
+        passage = None  # first to the nearest place
     if passage is not None and state.far and advice.kind in ("go-on", "watch", "slow-down"):
         advice, arrivals = _follow(passage.recommended, state), _arrivals_of(passage.recommended, saved)
     findings += _tell_ashore(saved, arrivals, report.when)
@@ -137,6 +146,63 @@ def _advise(road: _Road, ahead: Ahead) -> tuple[Advice, TurnBy | None, bool]:
     if state.loss_lph > 0:
         return road.make_for(), None, False
     return advise(road.outlook(ahead))
+
+
+def _gate_line(gate: ShutGate, saved: SavedPlan) -> str:
+    opens = "it stays shut" if gate.opens is None else f"it opens {shown_moment(gate.opens, saved.zone)}"
+    return f"{gate.name} ({gate.hours}) is shut when she comes, {shown_moment(gate.reached, saved.zone)}: {opens}."
+
+
+def _agreed(passage: Passage, advice: Advice, now: datetime) -> tuple[Passage | None, Advice]:
+    """Turn for the dock that the new plan begins with; a plan that waits for days is none."""
+    plan = passage.recommended
+    first = plan.stops[0] if plan.stops else None
+    if first is None or first.wait_h > _LONGEST_WAIT_H or plan.arrive - now > _LONGEST_PLAN:
+        return None, advice
+    if first.dock == advice.dock:
+        return passage, advice
+    legs = [leg for leg in plan.legs if leg.arrive <= first.arrive]
+    shut = f"shut for {shown_duration(first.wait_h)} when she comes" if first.wait_h > 1 / 60 else ""
+    told = advice.model_copy(
+        update={
+            "dock": first.dock,
+            "dock_nmi": sum(leg.distance_nmi for leg in legs),
+            "dock_way": tuple(WayLeg(course_deg=leg.course_deg, distance_nmi=leg.distance_nmi) for leg in legs),
+            "dock_low_l": first.aboard_low_l,
+            "dock_arrive": first.arrive,
+            "dock_shut": shut,
+            "vhf": first.vhf,
+            "phone": first.phone,
+        }
+    )
+    return passage, told
+
+
+def run_before(asked: Asked) -> Before | None:
+    """Tell what was run since the last fill, for a plan that goes on from here.
+
+    Parameters
+    ----------
+    asked
+        The report, and the plan so far.
+
+    Returns
+    -------
+    The run; None right after a fill.
+    """
+    saved, state = asked.saved, find_state(asked)
+    if asked.report.filled or asked.report.took_l is not None:
+        return None
+    hop, earlier = state.hop, saved.before if state.progress.hop == 0 else None
+    gone_nmi = state.progress.gone_nmi if asked.distance_nmi is None else asked.distance_nmi
+    begun = hop.begun_by is not None or state.progress.hop > 0
+    return Before(
+        start=earlier.start if earlier is not None else hop.start,
+        began=earlier.began if earlier is not None else hop.legs[0].depart,
+        distance_nmi=gone_nmi + (earlier.distance_nmi if earlier is not None else 0.0),
+        planned_l=state.progress.burned_l + (earlier.planned_l if earlier is not None else 0.0),
+        shows_l=earlier.shows_l if earlier is not None else ((0.0,) if begun else saved.helm.meter.shows_l),
+    )
 
 
 def _follow(plan: Plan, state: State) -> Advice:
@@ -225,13 +291,24 @@ class _Road:
         """Find the way to the next place: by the plan, or off the route over water."""
         state, report = self.state, self.asked.report
         if state.progress.off_nmi <= ON_ROUTE_NMI:
-            return by_plan(state.hop, state.progress, self.boat, report.position, speed_kn)
+            waits = {wait.until for wait in self.asked.saved.plan.waits}
+            return by_plan(state.hop, state.progress, self.boat, report, speed_kn, waits)
         network, stops = self.network, [self.here]
         for name in [*vias_left(self.asked, state, within=True), state.hop.end]:
             network, terminal = join_place(network, name, "--at")
             if terminal != stops[-1]:
                 stops.append(terminal)
         return over_water(network, self.boat, stops, speed_kn)
+
+    def waits(self) -> list[str]:
+        """Say where the plan lies and waits for a gate, if that is here and isn't over."""
+        state, saved, now = self.state, self.asked.saved, self.asked.report.when
+        leg = state.hop.legs[state.progress.leg]
+        return [
+            f"Lie at {wait.at} until {shown_moment(wait.until, saved.zone)}: the plan waits for {wait.gate}."
+            for wait in saved.plan.waits
+            if wait.until > now and leg.depart == wait.until and leg.from_ == wait.at
+        ]
 
     def outlook(self, ahead: Ahead) -> Outlook:
         """Take together what the advice rests on."""

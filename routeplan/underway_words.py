@@ -45,7 +45,11 @@ _ON_TIME_MIN = 3.0  # min: nor is less than this
 
 
 def tell_underway(
-    answer: Underway, saved: SavedPlan, differences: tuple[str, ...] = (), variation_deg: float | None = None
+    answer: Underway,
+    saved: SavedPlan,
+    differences: tuple[str, ...] = (),
+    variation_deg: float | None = None,
+    file: str = "",
 ) -> list[str]:
     """Say where the boat stands and what to do.
 
@@ -59,6 +63,8 @@ def tell_underway(
         How region and boat at hand differ from the plan's.
     variation_deg
         [deg] Magnetic variation, east positive; None where the region doesn't say.
+    file
+        The plan's file.
 
     Returns
     -------
@@ -77,6 +83,9 @@ def tell_underway(
         lines += [no_return, ""]
     if answer.replan is not None:
         lines += [*_new_plan_lines(answer.replan, saved), ""]
+    leaves = f"leaves {words.day_and_clock(saved.plan.depart)}"
+    ends = f"{saved.plan.legs[0].from_} to {saved.plan.legs[-1].to}"
+    lines += [f"By the plan {ends}, {leaves}{f', {file}' if file else ''}.", ""]
     lines += ["Cautions:", *(f"  - {caution}" for caution in UNDERWAY_CAUTIONS)]
     return lines
 
@@ -87,7 +96,6 @@ def _new_plan_lines(plan: Plan, saved: SavedPlan) -> Iterator[str]:
     for number, stop in enumerate(plan.stops):
         yield f"{words.stop_title(plan, number)}: {'; '.join(words.stop_lines(plan, stop)[:2])}."
         yield from words.closed_lines(stop)
-    yield "Keep it with --save FILE.json, print it with --sheet, take it to the plotter with --route."
 
 
 def _advice_lines(answer: Underway, words: Words, variation_deg: float | None) -> Iterator[str]:
@@ -99,7 +107,8 @@ def _advice_lines(answer: Underway, words: Words, variation_deg: float | None) -
         near = (advice.dock_nmi or 0.0) < _ALONGSIDE_NMI
         head = f"FILL HERE, at {advice.dock}" if near else f"TURN for {advice.dock}"
     elif advice.kind == "go-on":
-        head = f"GO ON to {answer.standing.next}"
+        shut = answer.arrivals[0].shut if answer.arrivals else ""
+        head = f"GO ON to {answer.standing.next}{f', but it will be {shut}' if shut else ''}"
     elif advice.kind in ("new-plan", "fill", "leak") and advice.dock is not None:
         head = f"{head}: {advice.dock}" if advice.kind != "leak" else f"{head}: MAKE FOR {advice.dock}"
     why = advice.why[:1].upper() + advice.why[1:]
@@ -174,7 +183,7 @@ def _fuel_lines(answer: Underway, words: Words) -> Iterator[str]:
     )
     if stand.distance_run_nmi is not None and stand.mean_speed_kn is not None:
         run, speed = shown_distance(stand.distance_run_nmi), shown_speed(stand.mean_speed_kn)
-        yield f"By the track {run} since {stand.since}, at {speed} on average; its speeds are what was planned to burn."
+        yield f"By the track {run} since {stand.since}, at {speed} on average: burn is held against these speeds."
 
 
 def _against(more_l: float, words: Words) -> str:
