@@ -136,6 +136,7 @@ def underway(
     if papers.wanted and meter is None and not filled and took is None:
         _refuse_without_dial(next(iter(papers.wanted)))
     saved, the_region, file_boat = open_plan(path, region, boat)
+    _refuse_closed(saved, path)
     taught = taught_or_file(file_boat, saved.log if log is None else log, no_log=no_log)
     moment = now if when is None else read_when(when, "--when", saved, now)
     runs = _runs(track or [], saved, taught, moment)
@@ -211,6 +212,17 @@ def _refuse_without_dial(option: str) -> NoReturn:
 
     problem = "needs --meter: the new plan counts from what the dial shows now"
     raise InputError(option, problem, remedy="read the dial, or leave it out")
+
+
+def _refuse_closed(saved: SavedPlan, path: Path) -> None:
+    from layers.errors import InputError
+    from routeplan.moments import shown_moment
+
+    if saved.closed is None:
+        return
+    entered = shown_moment(saved.closed, saved.zone)
+    problem = f"this passage is over: it was entered in the log {entered}"
+    raise InputError("--plan", problem, value=str(path), remedy="name the plan that she follows")
 
 
 def _refuse_mixed(arrived: str | None, only_then: Mapping[str, object], never_then: Mapping[str, object]) -> None:

@@ -21,9 +21,10 @@ from layers.errors import InputError
 from routeplan.fillups import FillupLog
 from routeplan.gpx_runs import cut_runs
 from routeplan.logbook import NewEntry
-from routeplan.metered_runs import ask_about_dial, count_meters, fuel_ratio
+from routeplan.metered_runs import ask_about_dial, ask_about_fills, count_meters, fuel_ratio
 from routeplan.moments import AHEAD, shown_gap, write_moment
-from routeplan.run_distances import TypedRun, measure
+from routeplan.plan_hops import find_hops
+from routeplan.run_distances import TypedRun, is_whole, measure
 from routeplan.runs import Run, standing_runs
 from routeplan.runs_taken import RUN_FIELDS, missing_fields, pending_runs, take_runs
 from routeplan.stops_made import find_between
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.fillups import Entry, Fillup, Sea
+    from routeplan.gpx_runs import TrackRuns
     from routeplan.logbook import Logbook
     from routeplan.metered_runs import Counted
     from routeplan.run_distances import Measured
@@ -45,6 +47,7 @@ if TYPE_CHECKING:
 __all__ = ["Correction", "Finish", "Finished", "enter_finish", "finish", "passage_key"]
 
 _SAME_FILL = timedelta(hours=1)  # a fill reported underway and a fill-up in the log this near are one
+_LONG_TIMES, _LONG_H = 3.0, 6.0  # a run that took so many times longer than planned, and so much, ended another day
 _NOTHING: dict[str, Any] = {name: () if name == "speeds_run" else None for name in RUN_FIELDS}
 
 
@@ -198,8 +201,8 @@ def finish(
         typed = TypedRun(may_be_late=piece is pieces[0] and done.departed is None)
         if piece is pieces[-1]:
             typed = replace(typed, distance_nmi=done.distance_nmi, hours_h=done.hours_h, may_ask=not done.sure)
-            if not done.sure and done.distance_nmi is None:
-                ask_about_dial(saved, piece, counted.metered_l)
+        if not done.sure:
+            _ask(saved, piece, track, counted, typed)
         found = measure(piece, boat, track, fuel_ratio(saved, piece, counted.metered_l), typed)
         notes += [*_skipped(piece), *filter(None, [counted.note]), *found.notes]
         made.append(_run(saved, piece, found, counted, done, key))
@@ -296,6 +299,30 @@ def _refuse_unwritten(saved: SavedPlan, own: Sequence[Entry], departed: datetime
                 f"a fill was reported underway, {write_moment(report.when)}, and the log has no fill-up of it",
                 remedy="enter it first, with fillup add --earlier and --when; or add --sure: there was none",
             )
+
+
+def _ask(saved: SavedPlan, piece: Between, track: TrackRuns | None, counted: Counted, typed: TypedRun) -> None:
+    """Ask about a run that looks like a slip: it ended another day, or fill-ups of it aren't in the log."""
+    planned_h = piece.whole_h if piece.legs else (saved.plan.arrive - saved.plan.depart).total_seconds() / 3600
+    if typed.may_ask and piece.elapsed_h > max(_LONG_TIMES * planned_h, planned_h + _LONG_H):
+        took, planned = (shown_gap(timedelta(hours=hours)) for hours in (piece.elapsed_h, planned_h))
+        raise InputError(
+            "--arrived",
+            f"from {piece.start} to {piece.finish} she would have taken {took}, and {planned} were planned",
+            value=write_moment(piece.ended),
+            remedy="write the day too, such as 2026-07-01T15:47; say when she left with --departed; or add --sure",
+        )
+    if typed.distance_nmi is not None:
+        return
+    by = piece.opened_by
+    begins_l = find_hops(saved.plan, saved.boat, saved.trip.aboard)[0].level_l
+    begins_l = begins_l if by is None else max(saved.boat.tank.full_mark_l, by.fillup.pumped_l)
+    ask_about_fills(saved, piece, counted.metered_l, begins_l)
+    burn_l = None
+    if track is not None and is_whole(piece, track):
+        fastest_kn = saved.boat.fastest_kn
+        burn_l = sum(saved.boat.burn_lph(min(max(r.speed_kn, 0.1), fastest_kn)) * r.time_h for r in track.speeds_run)
+    ask_about_dial(saved, piece, counted.metered_l, burn_l)
 
 
 def _cut(span: Between) -> list[Between]:

@@ -250,10 +250,13 @@ class _Run:
 
     def today(self, burned_l: float, shows_l: float) -> Today:
         """Tell what a reading says where the plan has burnt so much on this run."""
-        hop = self.hop
-        metered_l = hop.burned_before_l / self.meter.factor + max(0.0, shows_l - self.begins_l)
-        spent = Spent(hop.level_l, hop.level_sd_l, metered_l, hop.burned_before_l + burned_l)
-        return find_today(spent, self.meter, self.boat.burn.sd_share, self.boat.tank.capacity_l)
+        hop, before_l = (
+            self.hop,
+            self.hop.burned_before_l,
+        )  # what was burnt before a part fill: the dial was reset since
+        spent = Spent(hop.level_l - before_l, hop.level_sd_l, max(0.0, shows_l - self.begins_l), burned_l)
+        today = find_today(spent, self.meter, self.boat.burn.sd_share, self.boat.tank.capacity_l)
+        return today.with_earlier(before_l) if before_l else today
 
     def marks(self) -> list[MeterMark]:
         """Find the marks: the ends of legs, and points between on long ones."""
@@ -264,7 +267,7 @@ class _Run:
             station = self.stations[i]
             mark = self._plain(station)
             rest_l = self.hop.fuel_l - station.burned_l
-            told = station.burned_l + self.hop.burned_before_l >= _LEAST_SPENT_SHARE * self.boat.tank.capacity_l
+            told = station.burned_l >= _LEAST_SPENT_SHARE * self.boat.tank.capacity_l
             if told and following is not None:
                 onward_l = self.stations[following].burned_l - station.burned_l
                 turn = None

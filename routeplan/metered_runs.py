@@ -15,9 +15,14 @@ if TYPE_CHECKING:
     from routeplan.saved_plans import SavedPlan
     from routeplan.stops_made import Between
 
-__all__ = ["Counted", "ask_about_dial", "count_meters", "fuel_ratio"]
+__all__ = ["TOLD_FUEL", "Counted", "ask_about_dial", "ask_about_fills", "count_meters", "fuel_ratio"]
 
-_SLIP_FUEL = (0.4, 2.5)  # metered against planned: beyond it a figure is in another unit, or the meter was reset
+TOLD_FUEL = (0.7, 1.6)
+"""Metered against planned: beyond it a fill-up is missing, or she ran another way, and the lessons would be wrong.
+
+Practice, ours: a boat and her meter are off by 20 % together, a foul bottom and a head sea by 40 % more at the worst.
+"""
+
 _LEAST_L = 5.0  # l: a ratio of smaller volumes says nothing
 _LEAST_FALL_L = 0.2  # l: dials are read to a tenth of a gallon
 
@@ -89,7 +94,9 @@ def count_meters(
     return tuple(found)
 
 
-def fuel_ratio(saved: SavedPlan, piece: Between, metered_l: tuple[float, ...] | None) -> float | None:
+def fuel_ratio(
+    saved: SavedPlan, piece: Between, metered_l: tuple[float, ...] | None, burn_l: float | None = None
+) -> float | None:
     """Hold what the meters counted, corrected, against what the plan burns.
 
     Parameters
@@ -100,55 +107,103 @@ def fuel_ratio(saved: SavedPlan, piece: Between, metered_l: tuple[float, ...] | 
         The run.
     metered_l
         [l] What they counted.
+    burn_l
+        [l] What she burns for it, where a recorded track tells that better than the plan; None for the plan's.
 
     Returns
     -------
     Counted over planned; None where there is nothing to compare.
     """
-    if metered_l is None or piece.fuel_l < _LEAST_L:
+    planned_l = piece.fuel_l if burn_l is None else burn_l
+    if metered_l is None or planned_l < _LEAST_L:
         return None
-    return math.fsum(metered_l) * saved.helm.meter.factor / piece.fuel_l
+    return math.fsum(metered_l) * saved.helm.meter.factor / planned_l
 
 
-def ask_about_dial(saved: SavedPlan, piece: Between, metered_l: tuple[float, ...] | None) -> None:
-    """Ask about a typed dial that tells of a reset at a stop that isn't in the log, or of another unit.
+def ask_about_dial(
+    saved: SavedPlan, piece: Between, metered_l: tuple[float, ...] | None, burn_l: float | None = None
+) -> None:
+    """Ask about a dial that tells of a reset at a stop that isn't in the log; a typed one, of another unit too.
 
     Parameters
     ----------
     saved
         The plan that was followed.
     piece
-        The last run.
+        The run.
     metered_l
         [l] What the meters counted on it.
+    burn_l
+        As for `fuel_ratio`.
 
     Raises
     ------
     InputError
         It looks like a slip.
     """
-    ratio = fuel_ratio(saved, piece, metered_l)
-    if piece.closed_by is not None or metered_l is None or ratio is None:
+    ratio = fuel_ratio(saved, piece, metered_l, burn_l)
+    if metered_l is None or ratio is None:
         return
     units, factor = saved.boat.units, saved.helm.meter.factor
-    counted = units.volume(math.fsum(metered_l))
+    counted, used_l = units.volume(math.fsum(metered_l)), math.fsum(metered_l) * factor
+    by = piece.closed_by
     for dock in reversed(piece.skipped):
         after = next(i for i, leg in enumerate(piece.legs) if leg.to == dock) + 1
         rest_l = math.fsum(leg.fuel_l for leg in piece.legs[after:])
-        if rest_l >= _LEAST_L and _off(ratio * piece.fuel_l / rest_l) < _off(ratio):
+        if rest_l >= _LEAST_L and _off(used_l / rest_l) < _off(ratio) and (by is None or ratio < TOLD_FUEL[0]):
+            since = f"about what was planned since {dock}, where the log has no fill-up"
             raise InputError(
-                "--meter",
-                f"shows about what was planned since {dock}, where the log has no fill-up",
-                value=counted,
+                "--meter" if by is None else "--arrived",
+                f"shows {since}" if by is None else f"fill-up {by.entry} at {piece.finish} metered {counted}, {since}",
+                value=counted if by is None else None,
                 remedy="enter that fill-up first, with fillup add --earlier; or add --sure: none was made there",
             )
-    if not _SLIP_FUEL[0] <= ratio <= _SLIP_FUEL[1]:
+    if by is None and not TOLD_FUEL[0] <= ratio <= TOLD_FUEL[1]:
+        what = "what was planned" if burn_l is None else "what she burns for the track"
         raise InputError(
             "--meter",
-            f"is {ratio:.1f} times what was planned since {piece.start}, {units.volume(piece.fuel_l / factor)}",
+            f"is {ratio:.1f} times {what} since {piece.start}, {units.volume(used_l / ratio / factor)}",
             value=counted,
-            remedy="check it and its unit; add --distance where she went another way, or --sure to keep it as typed",
+            remedy="check it and its unit, and whether a fill-up is missing; add --distance where she went another "
+            "way, or --sure to keep it as typed",
         )
+
+
+def ask_about_fills(saved: SavedPlan, piece: Between, metered_l: tuple[float, ...] | None, begins_l: float) -> None:
+    """Ask about planned stops that the log has no fill-up at, where she can't have gone past them on what she had.
+
+    Parameters
+    ----------
+    saved
+        The plan that was followed.
+    piece
+        The run.
+    metered_l
+        [l] What the meters counted on it; None where they weren't read.
+    begins_l
+        [l] The most that was aboard when it began.
+
+    Raises
+    ------
+    InputError
+        The fuel wouldn't have done, or where no meter tells, not without the reserve.
+    """
+    if not piece.skipped:
+        return
+    boat = saved.boat
+    if metered_l is None:
+        burnt_l, can_l, how = piece.fuel_l, begins_l - boat.floor_l, "are planned"
+    else:
+        burnt_l, can_l, how = math.fsum(metered_l) * saved.helm.meter.factor, begins_l, "were metered"
+    if burnt_l <= can_l:
+        return
+    say, docks = boat.units.volume, " and ".join(piece.skipped)
+    had = f"{say(burnt_l)} {how} from {piece.start} to {piece.finish}, and {say(begins_l)} were aboard"
+    raise InputError(
+        "--arrived",
+        f"the log has no fill-up at {docks}: {had}",
+        remedy="enter the fill-ups first, with fillup add --earlier and --when; or add --sure: none was made there",
+    )
 
 
 def _off(ratio: float) -> float:

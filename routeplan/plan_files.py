@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from layers.errors import InputError
-from layers.files import describe, read_text, replaced_file
+from layers.files import describe, file_status, read_text, replaced_file
 from routeplan.saved_plans import MOST_REPORTS, read_plan, write_plan
 
 if TYPE_CHECKING:
@@ -54,10 +54,11 @@ def followed_plan(environ: Mapping[str, str] | None = None) -> Path:
         remedy = "add --plan FILE.json, or save one: routeplan passage ... --save FILE.json"
         raise InputError("--plan", "no plan was saved on this computer yet", remedy=remedy)
     path = Path(read_text(pointer, _LARGEST_BYTES).strip())
-    if not path.exists():
-        raise InputError(
-            "--plan", "the plan that was saved last is gone", value=str(path), remedy="add --plan FILE.json"
-        )
+    try:
+        file_status(path)
+    except InputError as error:
+        problem = "the plan that was saved last is gone"
+        raise InputError("--plan", problem, value=str(path)[:200], remedy="add --plan FILE.json") from error
     return path
 
 

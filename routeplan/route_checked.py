@@ -151,13 +151,16 @@ class LedRound(_Value):
     from_, to
         Names of its ends.
     why
-        What stands in its way, by kind.
+        What stands in its way, by kind; empty where the plan leaves it for a stop, or for a point that it passes by.
+    stops
+        Docks that the plan calls at between its ends, or those of the legs beside it that are led round with it.
     """
 
     leg: Annotated[int, Field(ge=1)]
     from_: str = Field(alias="from")
     to: str
     why: tuple[HitKind, ...]
+    stops: tuple[str, ...] = ()
 
 
 class RouteCheck(_Value):
@@ -199,6 +202,8 @@ class RouteCheck(_Value):
         The same points with refuel stops, bad legs led round; None where none was looked for or found.
     refused
         Why there is no such plan; None where there is one, or none was looked for.
+    no_plan
+        Why none could be looked for: an end of the route that can't be joined to water; empty where one could be.
     led_round
         Legs of the route that the plan doesn't run as they stand.
     passed_over
@@ -230,6 +235,7 @@ class RouteCheck(_Value):
     legs: tuple[CheckedLeg, ...]
     plan: Plan | None = None
     refused: Refusal | None = None
+    no_plan: str = ""
     led_round: tuple[LedRound, ...] = ()
     passed_over: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.fillups import SpeedRun
+from routeplan.metered_runs import TOLD_FUEL
 from routeplan.moments import write_moment
 from routeplan.units_shown import shown_distance, shown_duration
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from routeplan.runs import KnownBy
     from routeplan.stops_made import Between
 
-__all__ = ["Measured", "TypedRun", "measure"]
+__all__ = ["Measured", "TypedRun", "is_whole", "measure"]
 
 _AS_PLANNED_SHARE, _AS_PLANNED_H = 0.25, 0.25  # of the planned time, and h: fill-ups are written down to some minutes
 _SAME_FUEL = (0.8, 1.25)  # metered against planned: more is another way, or other water; practice, ours
@@ -102,7 +103,7 @@ def measure(piece: Between, boat: Boat, track: TrackRuns | None, ratio: float | 
     """
     if typed.distance_nmi is not None:
         found = _as_typed(track, typed.distance_nmi)
-    elif track is not None and _is_whole(piece, track):
+    elif track is not None and is_whole(piece, track):
         found = Measured(track.distance_nmi, track.time_h, track.speeds_run, "track", track.notes)
     elif piece.legs:
         found = _by_plan(piece, ratio, track, typed)
@@ -122,8 +123,20 @@ def _as_typed(track: TrackRuns | None, distance_nmi: float) -> Measured:
     return Measured(distance_nmi, None, (), "typed", notes)
 
 
-def _is_whole(piece: Between, track: TrackRuns) -> bool:
-    """Tell whether a recording has all of a run: as far as planned, or from its beginning to its end."""
+def is_whole(piece: Between, track: TrackRuns) -> bool:
+    """Tell whether a recording has all of a run: as far as planned, or from its beginning to its end.
+
+    Parameters
+    ----------
+    piece
+        The run.
+    track
+        What was recorded of it.
+
+    Returns
+    -------
+    Whether it has.
+    """
     if piece.legs:
         return track.distance_nmi >= _WHOLE_TRACK * piece.distance_nmi
     missed_s = max((track.began - piece.began).total_seconds(), (piece.ended - track.ended).total_seconds())
@@ -136,6 +149,10 @@ def _by_plan(piece: Between, ratio: float | None, track: TrackRuns | None, typed
     if track is not None:
         part = f"{shown_distance(track.distance_nmi)} of {shown_distance(piece.distance_nmi)}"
         notes.append(f"the track has only {part} from {piece.start} to {piece.finish}: the plan's distance was taken")
+    if piece.closed_by is not None and ratio is not None and not TOLD_FUEL[0] <= ratio <= TOLD_FUEL[1]:
+        told = f"{ratio:.2f} times the fuel planned went from {piece.start} to {piece.finish} by the meter"
+        missing = "a fill-up on the way isn't in the log, or she ran another way"
+        return Measured(None, None, (), "unknown", (f"{told}: {missing}, so no distance was taken; {_type_it(piece)}",))
     off_h = abs(piece.elapsed_h - piece.whole_h)
     if off_h <= max(_AS_PLANNED_SHARE * piece.whole_h, _AS_PLANNED_H):
         lying_h = max(piece.whole_h - piece.legs_h, 0.0)  # at a gate, or where she waited for one

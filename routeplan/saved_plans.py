@@ -12,9 +12,9 @@ import re
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from layers.errors import InputError
 from layers.files import read_text, replaced_file
@@ -83,6 +83,13 @@ class SavedRegion(_Value):
     file: str
     time_zone: str
     currency: str
+
+    @field_validator("time_zone")
+    @classmethod
+    def _is_known(cls, name: str) -> str:
+        if name not in available_timezones():
+            raise ValueError("is not a time zone that is known here")
+        return name
 
 
 class Report(_Value):

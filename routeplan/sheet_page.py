@@ -241,16 +241,15 @@ class _Page:
     def docks(self) -> Iterator[str]:
         plan, words = self.saved.plan, self.words
         if plan.stops:
-            yield '<h2>Docks</h2><table class="docks"><colgroup><col style="width:29%"><col style="width:27%">'
-            yield '<col style="width:44%"></colgroup><thead><tr>'
+            yield '<h2>Docks</h2><table class="docks"><colgroup><col style="width:20%"><col style="width:23%">'
+            yield '<col style="width:57%"></colgroup><thead><tr>'
             yield "<th>fuel stop</th><th>hours, call</th><th>take; if closed; written in</th></tr></thead><tbody>"
         for number, stop in enumerate(plan.stops, start=1):
             calls, take, closed = words.stop_cells(stop)
             yield (
-                f"<tr><td>{_tag(str(number), 'filled')} <b><bdi>{_text(stop.dock)}</bdi></b><br>"
-                f'<span class="nowrap">{_text(write_position(stop.position))}</span></td>'
-                f"<td>{_text(calls)}</td><td>{_text(take)}. {_text(closed)}.<br>{_BOX}called "
-                f"&#160; pumped {_line('short')} dial {_line('short')}</td></tr>"
+                f"<tr><td>{_tag(str(number), 'filled')} <b><bdi>{_text(stop.dock)}</bdi></b></td>"
+                f'<td>{_text(calls)}</td><td>{_text(take)}. {_text(closed)}. <span class="nowrap">{_BOX}called</span> '
+                f"pumped {_line('short')} dial {_line('short')}</td></tr>"
             )
         yield "</tbody></table>" if plan.stops else ""
         if self.sheet.docks:
@@ -282,9 +281,6 @@ class _Page:
             land = "" if self.sheet.land_known else " The region has no land layer."
             caption = "Never steer by this sketch. S start, F finish, letters other docks."
             yield f'{chart}<p class="small">{_text(caption + no_return + land)}</p>'
-        yield '<h2>Cautions</h2><ul class="end-notes">'
-        yield "".join(f"<li>{_text(note)}</li>" for note in (*self.saved.plan.cautions, *self.saved.cautions))
-        yield "</ul>"
         yield "</td><td>"
         yield from self._before()
         yield from self._sun()
@@ -313,13 +309,10 @@ class _Page:
         crew, helm = self.crew, self.saved.helm
         reset = sum(helm.meter.shows_l) <= 0.05
         aboard = f"<b>{crew.people}</b>" if crew.people else _line("short")
-        names = _text(", ".join(crew.names)) if crew.names else ""
-        blanks = max((crew.people or _SPARE_NAMES) - len(crew.names), 0)
-        blanks = min(blanks, 1) if crew.names else blanks  # for all others, where some are named
-        spare = "".join(f" {_line()}" for _ in range(min(blanks, _MOST_LINES)))
+        names = f". <bdi>{_text(', '.join(crew.names))}</bdi>" if crew.names else ""
         short = _line("short")
         checks = [
-            f"Persons aboard: {aboard}. <bdi>{names}</bdi>{spare}",
+            f"Persons aboard: {aboard}{names}",
             "Lifejackets: one that fits for each, worn by all",
             "Kill cord clipped to whoever steers whenever an engine runs",
             "VHF on, watch on channel 16; all know how to call for help",
@@ -336,9 +329,11 @@ class _Page:
 
     def sources(self) -> Iterator[str]:
         saved = self.saved
+        cautions = dict.fromkeys([*saved.plan.cautions, *saved.cautions])
         sources = [f"Source of {line}." for line in saved.sources]
         when = f"{self.words.day_and_clock(saved.saved)} {self.words.year(saved.saved)}"
         made = f"Planned {when} by routeplan {saved.version}."
+        yield f'<p class="small"><b>Cautions.</b> {_text(" ".join(map(_sentence, cautions)))}</p>' if cautions else ""
         yield f'<p class="small">{_text(" ".join([*sources, made]))}</p>'
 
     def shore(self) -> Iterator[str]:
@@ -348,21 +343,21 @@ class _Page:
         yield '<section class="shore"><h2>For whoever waits ashore: cut off here, or send a picture of it</h2>'
         length = boat.units.length(boat.length_overall_m)
         aboard = f"<b>{crew.people}</b>" if crew.people else _line("short")
-        names = f": <bdi>{_text(', '.join(crew.names))}</bdi>" if crew.names else f": {_line('long')}"
+        blanks = min(max((crew.people or _SPARE_NAMES) - len(crew.names), 0), 1 if crew.names else _MOST_LINES)
+        lines = "".join(f" {_line()}" for _ in range(blanks))
+        names = f": <bdi>{_text(', '.join(crew.names))}</bdi>{lines}"
         due = f"{_text(words.day_and_clock(crew.overdue))}" if crew.overdue else _line()
-        yield '<table class="frame"><tbody><tr><td>'
+        arrives, clock = _text(words.day_and_clock(plan.arrive)), _text(saved.region.time_zone)
+        yield '<table class="frame"><tbody><tr><td colspan="2">'
+        yield f"<p>You: <b><bdi>{contact}</bdi></b>. Should arrive <b>{arrives}</b> (clock of {clock}) and tell you at once. "
+        yield f'<span class="due">Overdue at {due}</span></p></td></tr><tr><td>'
         yield f"<p>Boat: <b><bdi>{_text(boat.name)}</bdi></b>, {_text(length)} long, motor boat</p>"
-        yield f"<p>Looks: {_line('long')}</p><p>Call sign {_line()} Phone {_line()}</p>"
+        yield f"<p>Looks {_line()} call sign {_line('short')} phone {_line('short')}</p>"
         yield f"<p>Aboard: {aboard}{names}</p><ul>"
         yield "".join(f"<li>{part}</li>" for part in self._route())
-        yield "</ul>"
-        yield "</td><td>"
-        yield f"<p>You: <b><bdi>{contact}</bdi></b></p>"
-        arrives, clock = _text(words.day_and_clock(plan.arrive)), _text(saved.region.time_zone)
-        yield f"<p>Should arrive <b>{arrives}</b> (clock of {clock}) and tell you at once.</p>"
-        yield f'<p class="due">Overdue at {due}</p><ul class="steps">'
+        yield '</ul></td><td><ul class="steps">'
         steps = (
-            "1. Call the boat, then the docks listed here, the last one first.",
+            "1. Overdue: call the boat, then the docks listed here, the last one first.",
             f"2. No word: call the rescue service at sea: {_line()}. Don't wait for daylight.",
             "3. Read them this part: boat, people, route, times, where else she may be.",
             "4. If she turns up later, tell all whom you called.",
@@ -372,7 +367,7 @@ class _Page:
         yield f"<p>Heard from at: {_line('short')} {_line('short')} {_line('short')}</p>"
         if sheet.docks:
             others = ", ".join(dock.name for dock in sheet.docks)
-            yield f'</td></tr><tr><td colspan="2">May go instead to: <bdi>{_text(others)}</bdi>'
+            yield f"<p>May go instead to: <bdi>{_text(others)}</bdi></p>"
         yield "</td></tr></tbody></table></section>"
 
     def _route(self) -> Iterator[str]:
@@ -407,6 +402,10 @@ def _tag(tag: str, kind: str = "") -> str:
 
 def _at(position: tuple[float, float]) -> str:
     return f'<span class="nowrap">{_text(write_position(position))}</span>'
+
+
+def _sentence(words: str) -> str:
+    return words if words.endswith((".", "!", "?")) else f"{words}."
 
 
 def _line(kind: str = "") -> str:

@@ -9,7 +9,7 @@ __all__ = ["Paper", "write_style"]
 Paper: TypeAlias = Literal["a4", "letter"]
 
 _SIZES: dict[Paper, str] = {"a4": "210mm 297mm", "letter": "215.9mm 279.4mm"}  # ISO 216; ANSI/ASME Y14.1 A, from memory
-_CHARTS: dict[Paper, str] = {"a4": "52mm", "letter": "44mm"}  # as high as leaves a run of 34 legs on two pages
+_CHARTS: dict[Paper, str] = {"a4": "50mm", "letter": "46mm"}  # as high as leaves a run of 34 legs on two pages
 _CONTROLS = 0x20
 _SHEET = """
 *, *::before, *::after { box-sizing: border-box; }
@@ -20,7 +20,7 @@ body { margin: 0 auto; max-width: 196mm; padding: 4mm; color: #000; background: 
 h1, h2, p, ul, figure { margin: 0; padding: 0; }
 ul { list-style: none; }
 h1 { font-size: 15pt; line-height: 1.15; }
-h2 { margin: 2mm 0 .5mm; font-size: 11pt; line-height: 1.15; break-after: avoid; }
+h2 { margin: 1.4mm 0 .3mm; font-size: 10.5pt; line-height: 1.15; break-after: avoid; }
 .under { font-size: 9.5pt; }
 .small { font-size: 8.5pt; }
 .nowrap { white-space: nowrap; }
@@ -38,9 +38,9 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .how { margin: 1.2mm 0; font-size: 8.5pt; }
 .helm td { border-left: .2mm solid #bbb; }
 .helm td:first-child { border-left: 0; }
-.helm .figure { font-size: 12.5pt; font-weight: 700; line-height: 1; text-align: right; white-space: nowrap; }
+.helm .figure { font-size: 12pt; font-weight: 700; line-height: 1; text-align: right; white-space: nowrap; }
 .helm .limit { border-left: .5mm solid #000; border-right: .5mm solid #000; font-size: 8.5pt; }
-.helm .limit b { font-size: 12.5pt; line-height: 1; }
+.helm .limit b { font-size: 12pt; line-height: 1; }
 .helm .at { font-size: 11pt; font-weight: 700; white-space: nowrap; }
 .helm .day { display: block; font-size: 8.5pt; font-weight: 400; white-space: normal; }
 .helm .steer { font-size: 11pt; font-weight: 700; white-space: nowrap; text-align: right; }
@@ -67,28 +67,25 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .pair > tbody > tr > td + td { padding: 0 0 0 1mm; }
 .pair h2:first-child { margin-top: 0; }
 .chart { display: block; width: 100%; height: auto; max-height: CHART; }
-.checks li { margin: .2mm 0; padding-left: 4.6mm; text-indent: -4.6mm; font-size: 9pt; line-height: 1.35; }
+.checks li { margin: .2mm 0; padding-left: 4.6mm; text-indent: -4.6mm; font-size: 9pt; line-height: 1.25; }
 .line { display: inline-block; border-bottom: .25mm solid #000; min-width: 22mm; height: 3.6mm; text-indent: 0; }
 .line.short { min-width: 11mm; }
 .sun li { margin: .2mm 0; }
 .line.long { min-width: 52mm; }
 .warn { font-weight: 700; }
 .keep { white-space: nowrap; }
-.end-notes { margin-top: .6mm; font-size: 8.5pt; line-height: 1.12; }
-.end-notes li { margin-top: .3mm; padding-left: 3mm; text-indent: -3mm; }
-.end-notes li::before { content: "\\2013\\00a0"; }
-.shore { margin-top: 2mm; border-top: .5mm dashed #000; padding-top: 1mm; break-inside: avoid; }
+.shore { margin-top: 1.4mm; border-top: .5mm dashed #000; padding-top: 1mm; break-inside: avoid; }
 .shore h2 { margin-top: 0; }
 .shore .frame { border: .5mm solid #000; margin-top: 1mm; }
-.shore .frame > tbody > tr > td { width: 50%; vertical-align: top; padding: 1.2mm 1.6mm; border: 0; }
+.shore .frame > tbody > tr > td { width: 50%; vertical-align: top; padding: .7mm 1.4mm; border: 0; }
 .shore .frame > tbody > tr > td + td { border-left: .2mm solid #000; }
 .shore .frame > tbody > tr + tr > td { border-top: .2mm solid #000; }
-.shore p, .shore li { margin: .4mm 0; line-height: 1.25; }
+.shore p, .shore li { margin: .2mm 0; line-height: 1.2; }
 .shore .due { font-size: 12pt; font-weight: 700; }
 .steps li { padding-left: 4mm; text-indent: -4mm; }
 @media screen and (max-width: 640px) {
   body { padding: 10px; font-size: 15px; }
-  .small, .how, .keys td, .helm .to, .helm .limit, .docks td, .end-notes, th { font-size: 14px; }
+  .small, .how, .keys td, .helm .to, .helm .limit, .docks td, .head, .listed, th { font-size: 14px; }
   .checks li { font-size: 15px; line-height: 1.7; }
   .keys, .keys tbody, .pair, .pair > tbody, .pair > tbody > tr, .pair > tbody > tr > td,
   .shore .frame, .shore .frame > tbody, .shore .frame > tbody > tr, .shore .frame > tbody > tr > td,
@@ -119,11 +116,11 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 """
 _PAGE = """
 @page {
-  size: SIZE; margin: 8.5mm 10mm 10.5mm;
+  size: SIZE; margin: 7.5mm 10mm 9.5mm;
   @bottom-left { content: FOOT; font: 8.5pt "Liberation Sans", Arial, sans-serif; vertical-align: top;
-    padding-top: 1.5mm; width: 75%; text-align: left; }
+    padding-top: 1mm; width: 75%; text-align: left; }
   @bottom-right { content: counter(page) " of " counter(pages); font: 8.5pt "Liberation Sans", Arial, sans-serif;
-    vertical-align: top; padding-top: 1.5mm; width: 25%; text-align: right; }
+    vertical-align: top; padding-top: 1mm; width: 25%; text-align: right; }
 }
 """
 

@@ -143,11 +143,11 @@ class SheetWords(PlanWords):
 
         Returns
         -------
-        Such as ``on leg 6, 11.8 of 35.5 nmi``; empty where it ends the leg.
+        Such as ``11.8 of 35.5 nmi on``; empty where it ends the leg.
         """
         if not row.part:
             return ""
-        return f"on leg {row.last_leg}, {row.after_nmi:.1f} of {row.leg_nmi:.1f} nmi"
+        return f"{row.after_nmi:.1f} of {row.leg_nmi:.1f} nmi on"
 
     def limit_figure(self, mark: MeterMark | None) -> str:
         """Say above which reading something is to be done.
@@ -246,7 +246,7 @@ class SheetWords(PlanWords):
         -------
         Short lines.
         """
-        first = [f"{self.steered(steer.course_deg)} {steer.distance_nmi:.1f} nmi" for steer in row.steers[:-1]]
+        first = [f"{self.steered(s.course_deg)}{_NO_BREAK}{s.distance_nmi:.1f}" for s in row.steers[:-1]]
         notes = [f"first {', '.join(first)}"] if first else []
         notes += ["through the bridge or lock"] if row.is_gate else []
         notes += [] if row.depth_checked else ["depth not checked"]
@@ -422,7 +422,7 @@ class SheetWords(PlanWords):
         Such as ``1 is closed; dial over``.
         """
         uses = [f"{reach_of_numbers(dock.for_stops)} is closed"] if dock.for_stops else []
-        uses += ["dial over"] if dock.is_turned_for else []
+        uses += ["dial over"] if dock.is_turned_for and not dock.for_stops else []
         uses += ["next fuel at the end"] if dock.is_onward else []
         return "; ".join(uses)
 

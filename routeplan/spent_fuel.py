@@ -6,7 +6,7 @@ at departure as the plan has it, at a fill-up as the log has it, or underway, wh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -26,11 +26,11 @@ if TYPE_CHECKING:
     from routeplan.saved_plans import Report, SavedPlan
     from routeplan.todays_burn import Meter
 
-__all__ = ["AT_DOCK_M", "Fill", "Since", "begun_at", "check_dial", "fills_of", "find_since"]
+__all__ = ["AT_DEPARTURE", "AT_DOCK_M", "Fill", "Since", "begun_at", "check_dial", "fills_of", "find_since"]
 
 _ROUNDED_L = 0.2  # [l] a dial that shows less by so little was read or rounded otherwise
 _STRANGE = 3.5  # standard deviations: a dial that shows so much less has most likely been reset, or a fill is missing
-_AT_DEPARTURE = -1  # the plan's run that a fill-up before leaving ends
+AT_DEPARTURE = -1  # the plan's run that a fill-up before leaving ends
 _ENOUGH_SHARE = 0.05  # of the capacity: before so much is burnt nothing can be said of that
 _SPILL_SHARE = 0.03  # of the capacity: more than was aboard by so much is no rounding and no scatter
 _ONE_FILL = timedelta(hours=3)  # a fill that was noted and one that was logged at the same dock within this are one
@@ -59,7 +59,7 @@ class Fill:
     reset
         Whether they were reset.
     hop
-        Index of the plan's run that it ended; None where the plan knows nothing of it.
+        Index of the plan's run that it ended, -1 at the departure; None where the plan knows nothing of it.
     """
 
     when: datetime
@@ -82,6 +82,8 @@ class Since:
         [l] That level, with what part fills have added since.
     carried_l
         [l] What the dials have shown since then and before their last reset.
+    unread_l
+        [l] What the plan has burnt since then that nobody read off a dial.
     base_l
         [l] What they showed at that reset: 0, or at departure what was read.
     planned_before_l
@@ -97,6 +99,7 @@ class Since:
     level_l: float
     level_sd_l: float
     carried_l: float
+    unread_l: float
     base_l: float
     planned_before_l: float
     before: tuple[float, float] | None
@@ -150,11 +153,16 @@ def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Repo
             stops.get(index),
         )
         for index, f in enumerate(fillups)
-        if start < f.when <= until and stops.get(index) != _AT_DEPARTURE
+        if start < f.when <= until or (stops.get(index) == AT_DEPARTURE and saved.saved < f.when <= until)
     ]
     noted = [_noted(saved, r) for r in reports if _fills(r) and start < r.when <= until]
-    noted = [n for n in noted if not any(_is_one(n, f) for f in logged)]
-    return sorted([*logged, *noted], key=lambda fill: fill.when)
+    for note in noted:
+        twin = next((i for i, f in enumerate(logged) if _is_one(note, f)), None)
+        if twin is None:
+            logged.append(note)
+        elif logged[twin].hop is None or logged[twin].hop == AT_DEPARTURE:
+            logged[twin] = replace(logged[twin], position=note.position, hop=note.hop)  # where it was, she said then
+    return sorted(logged, key=lambda fill: fill.when)
 
 
 def _noted(saved: SavedPlan, report: Report) -> Fill:
@@ -255,6 +263,7 @@ def find_since(
         tally.level_l,
         tally.level_sd_l,
         tally.carried_l,
+        tally.unread_l,
         tally.base_l,
         run_begins_l - tally.known_at_l,
         tally.before,
@@ -271,6 +280,7 @@ class _Tally:
         self.level_l, self.level_sd_l = first.level_l, first.level_sd_l
         self.base_l = 0.0 if first.begun_by is not None else float(sum(saved.helm.meter.shows_l))
         self.carried_l = 0.0  # metered since the level is known and before the last reset
+        self.unread_l = 0.0
         self.known_at_l = 0.0  # the plan's burn where the level was known last
         self.filled_at_l = 0.0  # and at the last fill
         self.showed_l: float | None = None  # before the last reset at a fill
@@ -289,7 +299,7 @@ class _Tally:
                 today = find_today(spent, self.meter, boat.burn.sd_share, boat.tank.capacity_l, self.before)
                 self.before = (today.factor, today.factor_sd)
         elif fill.reset:
-            self.carried_l += unread_l
+            self.unread_l += run_l
         if fill.reset:
             self.base_l = 0.0
         elif fill.showed_l is not None:
@@ -300,7 +310,7 @@ class _Tally:
         self.filled_at_l = planned_l
         if fill.to_mark:
             self.level_l, self.level_sd_l = boat.tank.full_mark_l, boat.full_mark_sd_l
-            self.carried_l, self.known_at_l = 0.0, planned_l
+            self.carried_l, self.unread_l, self.known_at_l = 0.0, 0.0, planned_l
         else:
             self.level_l += fill.pumped_l or 0.0
 
@@ -352,7 +362,7 @@ def check_dial(saved: SavedPlan, since: Since, shows_l: float, planned_l: float,
         problem = f"is less than the {units.volume(since.base_l)} that it showed at departure"
         both = "" if len(saved.helm.meter.shows_l) == 1 else "give both dials as 15.6+15.9, or their sum; "
         raise InputError("--meter", problem, value=shown, remedy=f"{both}{reset}")
-    used_l = since.metered_l(shows_l) * meter.factor
+    used_l = since.metered_l(shows_l) * meter.factor + since.unread_l
     off = _surprise(saved, since, since.metered_l(shows_l), planned_l, meter)
     if not sure and since.showed_l is not None and off > _STRANGE:
         ran_on = _surprise(saved, since, since.metered_l(shows_l) - since.showed_l, planned_l, meter)
@@ -372,5 +382,5 @@ def check_dial(saved: SavedPlan, since: Since, shows_l: float, planned_l: float,
 
 
 def _surprise(saved: SavedPlan, since: Since, metered_l: float, planned_l: float, meter: Meter) -> float:
-    spent = Spent(since.level_l, since.level_sd_l, max(0.0, metered_l), planned_l)
+    spent = Spent(since.level_l, since.level_sd_l, max(0.0, metered_l), max(0.0, planned_l - since.unread_l))
     return surprise(spent, meter, saved.boat.burn.sd_share, saved.boat.tank.capacity_l, since.before)

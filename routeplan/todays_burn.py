@@ -28,7 +28,7 @@ Conditional normal distributions: Anderson, An Introduction to Multivariate Stat
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 __all__ = ["Meter", "Spent", "Today", "find_today", "surprise"]
 
@@ -138,6 +138,27 @@ class Today:
         """
         mean_l, sd_l = self.on_arrival(burn_l)
         return mean_l - z * sd_l
+
+    def with_earlier(self, burn_l: float) -> Today:
+        """Count a burn since the last known level that no dial saw, at today's factor.
+
+        Parameters
+        ----------
+        burn_l
+            [l] By the plan; the level was told less so much.
+
+        Returns
+        -------
+        Fuel aboard as doubtful as that burn is, and leaning with what is still to come.
+        """
+        spread = self.factor_sd**2
+        variance = self.aboard_sd_l**2 + burn_l**2 * spread + 2.0 * burn_l * self.together_l
+        return replace(
+            self,
+            aboard_l=self.aboard_l - burn_l * (self.factor - 1.0),
+            aboard_sd_l=math.sqrt(max(0.0, variance)),
+            together_l=self.together_l + burn_l * spread,
+        )
 
     def weighed_with(self, gauge_l: float, gauge_sd_l: float) -> Today:
         """Weigh the fuel aboard with what the gauge says.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 from layers.errors import InputError
 from routeplan.finishing import Finish
 from routeplan.instrument_texts import UNREAD, read_meters
-from routeplan.moments import read_moment
+from routeplan.moments import AHEAD, read_moment
 from routeplan.quantities import read_distance_nmi
 from routeplan.typed_fillups import read_engine_hours_h, read_people, read_sea
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 __all__ = ["TypedFinish", "read_finish"]
 
 _NOW = "now"
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}")
+_HALF_DAY = timedelta(hours=12)  # a time of day alone is the one nearest to the plan's
+_AFTER_REPORT = timedelta(hours=23)  # or the first one since the last report, which is typed some minutes late
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,8 @@ class TypedFinish:
     Parameters
     ----------
     arrived
-        When she was there: ``now``, a time of day, or a date and time.
+        When she was there: ``now``, a time of day (of the plan's own day, however long ago that is), or a date and
+        time.
     at
         Where, if not at the plan's destination.
     departed
@@ -87,12 +92,7 @@ def read_finish(typed: TypedFinish, saved: SavedPlan, now: datetime, clock: Wall
     """
     if typed.at is not None and not typed.at.strip():
         raise InputError("--at", "names no place", remedy="say where she is, or leave it out")
-    arrived = now.replace(microsecond=0)
-    if typed.arrived.strip().casefold() != _NOW:
-        arrived = read_moment(typed.arrived, "--arrived", clock, now=now)
-    departed = None
-    if typed.departed is not None:  # a time of day is the last one before she arrived
-        departed = read_moment(typed.departed, "--departed", clock, now=arrived - timedelta(minutes=11))
+    arrived, departed = _moments(typed, saved, now, clock)
     meters_l = None
     if typed.meter is not None and typed.meter.strip() != UNREAD:
         meters_l = _figures(typed.meter, saved)
@@ -109,6 +109,24 @@ def read_finish(typed: TypedFinish, saved: SavedPlan, now: datetime, clock: Wall
         note=typed.note or "",
         sure=typed.sure,
     )
+
+
+def _moments(typed: TypedFinish, saved: SavedPlan, now: datetime, clock: WallClock) -> tuple[datetime, datetime | None]:
+    """Read when she was there and when she left; a time of day alone is that of the plan's own day."""
+    takes = saved.plan.arrive - saved.plan.depart
+    departed = None
+    if typed.departed is not None and not _TIME_OF_DAY.fullmatch(typed.departed.strip()):
+        departed = read_moment(typed.departed, "--departed", clock, now=now)
+    arrived = now.replace(microsecond=0)
+    if typed.arrived.strip().casefold() != _NOW:
+        latest = (saved.plan.arrive if departed is None else departed + takes) + _HALF_DAY
+        if saved.reports:
+            latest = max(latest, saved.reports[-1].when + _AFTER_REPORT)
+        arrived = read_moment(typed.arrived, "--arrived", clock, now=min(now, latest))
+    if typed.departed is not None and departed is None:
+        latest = min(arrived - AHEAD - timedelta(minutes=1), arrived - takes + _HALF_DAY)
+        departed = read_moment(typed.departed, "--departed", clock, now=latest)
+    return arrived, departed
 
 
 def _figures(text: str, saved: SavedPlan) -> tuple[float, ...] | None:

@@ -7,6 +7,7 @@ the plan beside the fuel (a dock that will be shut, a position far off the route
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -441,20 +442,26 @@ def _replan(asked: Asked, state: State, advice: Advice) -> tuple[Passage | None,
     """Plan anew from here, with the fuel that is left and with today's burn."""
     saved, report, today = asked.saved, asked.report, state.today
     burn = saved.boat.burn
+    # Fuel and burn lean the same way, and a new plan takes them apart: both are told so much wider that none of its low
+    # figures is better than today's own, whatever the burn (t R0 + t R^2 / R0 >= 2 t R).
+    about_l = max(0.25 * today.aboard_l, 1.0)
+    aboard_sd_l = math.sqrt(today.aboard_sd_l**2 + today.together_l * about_l)
+    spread = max(today.factor_sd**2, min(today.usual_sd**2, today.factor_sd**2 + today.wander_l / about_l))
+    sd_share = math.sqrt(spread + today.together_l / about_l) / today.factor
     table = burn.model_copy(
         update={
             "burn_lph": tuple(lph * today.factor for lph in burn.burn_lph),
-            "sd_share": min(0.99, max(today.factor_sd / today.factor, 0.0)),
+            "sd_share": min(0.99, sd_share),
         }
     )
     boat = saved.boat.model_copy(update={"burn": table})
     trip_kn = saved.trip.speed_kn
-    how = f"{boat.units.volume_pm(today.aboard_l, today.aboard_sd_l)} as reckoned underway"
+    how = f"{boat.units.volume_pm(today.aboard_l, aboard_sd_l)} as reckoned underway"
     trip = saved.trip.model_copy(
         update={
             "start": write_position(report.position),
             "depart": report.when,
-            "aboard": FuelAboard(mean_l=max(0.0, today.aboard_l), sd_l=today.aboard_sd_l, how=how),
+            "aboard": FuelAboard(mean_l=max(0.0, today.aboard_l), sd_l=aboard_sd_l, how=how),
             "via": tuple(vias_left(asked, state)),
             "speed_kn": advice.speed_kn if advice.kind == "slow-down" else trip_kn,
             "fill_first": False,

@@ -18,7 +18,7 @@ from routeplan.moments import shown_moment
 from routeplan.places import write_position
 from routeplan.plan_hops import find_hops
 from routeplan.progress import burned_by, find_progress
-from routeplan.spent_fuel import check_dial, fills_of, find_since
+from routeplan.spent_fuel import AT_DEPARTURE, check_dial, fills_of, find_since
 from routeplan.todays_burn import Meter, Spent, find_today, surprise
 from routeplan.units_shown import shown_distance, shown_duration
 
@@ -177,7 +177,7 @@ def find_state(asked: Asked) -> State:
     findings: list[str] = []
     for later in range(hop + 1, len(hops)):
         ahead = find_progress(plane, hops, later, report.position, report.when)
-        nearer = ahead.off_nmi < min(FAR_NMI, 0.5 * progress.off_nmi)
+        nearer = ahead.off_nmi < 0.5 * progress.off_nmi
         if progress.off_nmi > _MISSED_NMI and nearer and report.when > hops[later].legs[0].depart - _EARLIER:
             findings.append(_stop_behind(asked, hops[hop:later]))
             progress = ahead
@@ -265,6 +265,9 @@ def _place_fills(asked: Asked, hops: Sequence[Hop], fills: Sequence[Fill]) -> tu
     hop, placed = 0, []
     burned_l = [sum(one.fuel_l for one in hops[:i]) for i in range(len(hops) + 1)]
     for fill in fills:
+        if fill.hop == AT_DEPARTURE:
+            placed.append((fill, 0.0))
+            continue
         if fill.hop is not None and fill.hop >= hop:
             hop = min(fill.hop + 1, len(hops) - 1)
             placed.append((fill, burned_l[fill.hop + 1]))
@@ -325,9 +328,24 @@ class _Fuel:
             far and self.asked.runs is None and self.asked.distance_nmi is None
         ):  # the plan's burn is of another way: the dial alone counts
             expected_l = metered_l * self.meter.factor
-        self._ask_about_more(metered_l, expected_l)
-        spent = Spent(since.level_l, since.level_sd_l, metered_l, expected_l)
-        return find_today(spent, self.meter, spread, capacity_l, since.before)
+        seen_l = max(0.0, expected_l - since.unread_l)
+        self._ask_about_more(metered_l, seen_l)
+        self._ask_about_dials(report.shows_l)
+        spent = Spent(since.level_l - since.unread_l, since.level_sd_l, metered_l, seen_l)
+        return find_today(spent, self.meter, spread, capacity_l, since.before).with_earlier(since.unread_l)
+
+    def _ask_about_dials(self, shows_l: tuple[float, ...]) -> None:
+        """Say that one of two dials counted far more than the other."""
+        start, units = self.asked.saved.helm.meter.shows_l, self.asked.saved.boat.units
+        if len(shows_l) < 2:
+            return
+        fresh = self.hop.begun_by is not None or self.progress.hop > 0 or len(start) < 2
+        used = sorted(max(0.0, now - was) for now, was in zip(shows_l, (0.0, 0.0) if fresh else start, strict=True))
+        if used[1] > 2.0 * used[0] + 2.0 * units.litres_per_unit:
+            self.said.append(
+                f"One dial has counted {units.volume(used[1])}, the other {units.volume(used[0])}: a slip, a dial that "
+                "sticks, or an engine that wasn't run. The two together are reckoned with."
+            )
 
     def _ask_about_more(self, metered_l: float, expected_l: float) -> None:
         """Say that the dial counted far more than the way here takes."""

@@ -133,24 +133,28 @@ def test_the_new_plan_is_saved_and_followed(day: Callable[..., Outcome], plan: P
 
 def test_a_day_with_a_stop_ends_in_the_log(day: Callable[..., Outcome], plan: Path, tmp_path: Path):
     """The fill-up at North Pump gets its distance, the run to East Mark waits; a second time adds nothing."""
-    log, boat = tmp_path / "log.db", plan.parent / "boat.toml"
+    log, boat, own = tmp_path / "log.db", plan.parent / "boat.toml", tmp_path / "plan.json"
+    own.write_bytes(plan.read_bytes())
     document = json.loads(plan.read_text())
     (stop,) = document["plan"]["stops"]
-    beyond = look(day, plan, "44 36N 38 20W", "--meter", "9", "--when", "10:00")
+    beyond = look(day, own, "44 36N 38 20W", "--meter", "9", "--when", "10:00")
     assert (beyond.code, beyond.out) == (2, "")
     assert "lies beyond North Pump, where the plan fills" in beyond.said
     fill = ("fillup", "add", "37.5", "20", "38", "--dock", "North Pump", "--when", stop["begin"])
     assert day(*fill, "--boat", boat, "--log", log).code == 0
-    told = look(day, plan, "44 33.5N 38 20W", "--meter", "17", "--when", "09:50", "--log", log, "--json").document
+    told = look(day, own, "44 33.5N 38 20W", "--meter", "17", "--when", "09:50", "--log", log, "--json").document
     assert told["aboard_l"] == pytest.approx(95 - 17, abs=1.5)
-    done = day("underway", "--plan", plan, "--arrived", "10:20", "--meter", "40", "--log", log, "--sea", "slight")
+    done = day("underway", "--plan", own, "--arrived", "10:20", "--meter", "40", "--log", log, "--sea", "slight")
     assert done.code == 0, done.err
     assert "waits for the next fill-up" in done.out
-    again = day("underway", "--plan", plan, "--arrived", "10:20", "--meter", "40", "--log", log)
+    again = day("underway", "--plan", own, "--arrived", "10:20", "--meter", "40", "--log", log)
     assert again.code == 2
     assert "in the log already" in again.said
     listed = day("fillup", "list", "--log", log).out
     assert "1 run waits" in listed
+    over = look(day, own, "44 33.5N 38 20W", "--meter", "17", "--when", "09:50", "--log", log)
+    assert (over.code, over.out) == (2, "")
+    assert "this passage is over" in over.said
 
 
 @pytest.mark.parametrize(
