@@ -56,7 +56,10 @@ def add(
     ] = None,
     pumped: Annotated[str | None, typer.Argument(metavar="PUMPED", help="What the pump delivered.")] = None,
     log: LogOption = None,
-    dock: Annotated[str | None, typer.Option("--dock", help="Where; default the dock of her last fill-up.")] = None,
+    dock: Annotated[
+        str | None,
+        typer.Option("--dock", help="Where; default where her last run ended, or the dock of her last fill-up."),
+    ] = None,
     when: Annotated[
         str | None,
         typer.Option("--when", help="When: 2026-07-01T08:00, or 08:00 for the last time it was. Default now."),

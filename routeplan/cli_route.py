@@ -122,7 +122,9 @@ def route_check(  # one parameter an option
     check = check.model_copy(update={"cautions": (*check.cautions, *said)})
     passage = None
     if (not check.good or papers.wanted) and not as_it_stands:
-        check, passage = plan_route(network, the_route, trip, check, boat=taught.boat, now=now, notes=said)
+        check, passage = plan_route(
+            network, the_route, trip, check, boat=taught.boat, now=now, notes=said, where=str(file)
+        )
     shortened: Sequence[ShortName] = ()
     if papers.wanted and passage is not None:
         files = (str(region.absolute()), str(boat.absolute()), log)
@@ -160,11 +162,11 @@ def _write_papers(
 
 
 def _leave(check: RouteCheck, unwritten: Sequence[str]) -> None:
-    """Say what wasn't written, and leave by the code that says whether the route will do."""
+    """Say what wasn't written, and leave by the code that says whether the route will do, and all was written."""
     if unwritten:
-        names = " and ".join(unwritten)
-        typer.echo(f"routeplan: nothing was written for {names}, as no plan keeps the rules", err=True)
-    if not check.good:
+        why = "no stops could be planned" if check.no_plan else "no plan keeps the rules"
+        typer.echo(f"routeplan: nothing was written for {' and '.join(unwritten)}, as {why}", err=True)
+    if unwritten or not check.good:
         raise typer.Exit(3)
 
 

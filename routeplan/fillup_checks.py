@@ -40,6 +40,7 @@ _LEAST_L = 5.0  # l: a ratio of smaller volumes says nothing
 _HINT_RATIO = 1.3  # pumped against metered, either way: beyond it the meter counted something else than this tank
 _LITRES: dict[VolumeUnit, float] = {"l": 1.0, "usgal": LITRES_PER_USGAL, "impgal": LITRES_PER_IMPGAL}
 _FIELDS = ("meter_used_l", "gauge_before_l", "pumped_l")
+_WAS_RESET = "if it was reset since the last fill-up without a fill, add --since reset-in-mid-tank"
 _WORDS = {"meter_used_l": "the meter", "gauge_before_l": "the gauge", "pumped_l": "the pump"}
 
 
@@ -350,6 +351,13 @@ def _misfit(metered: float | None, gauge_l: float | None, pumped_l: float, boat:
     return max(parts)
 
 
+def _may_be_reset(typed: tuple[float | None, float | None, float], boat: Boat) -> bool:
+    """Tell whether a reset since the last fill-up, without a fill, explains why the meter counted less."""
+    metered, gauge_l, pumped_l = typed
+    has_gauge = metered is not None and gauge_l is not None
+    return has_gauge and (metered or 0.0) < pumped_l and _misfit(None, gauge_l, pumped_l, boat) <= 1
+
+
 def _other_unit(
     typed: tuple[float | None, float | None, float],
     boat: Boat,
@@ -384,10 +392,11 @@ def _other_unit(
         return " and ".join(f"{boat.units.volume(typed[i] or 0.0)} on {_WORDS[_FIELDS[i]]}" for i in these)
 
     meant_texts = " and ".join(texts)
+    remedy = f"did you mean {meant_texts}?"
     return Fault(
         _FIELDS[slip[0]],
         f"{say(slip)} {'do' if len(slip) > 1 else 'does'}n't go with {say(rest)}",
-        f"did you mean {meant_texts}?",
+        f"{remedy}; {_WAS_RESET}" if slip == (0,) and _may_be_reset(typed, boat) else remedy,
         "question",
     )
 
@@ -405,6 +414,14 @@ def _exchanged(typed: tuple[float | None, float | None, float], boat: Boat) -> F
     if best is None or _misfit(best[0], best[1], best[2], boat) > 1:
         return None
     say = boat.units.volume
+    if _may_be_reset(typed, boat):
+        return Fault(
+            "meter_used_l",
+            f"{say(metered)} on the meter is far less than the {say(pumped_l)} that the pump gave",
+            f"{_WAS_RESET}; or did you mean {say(best[0])}, {say(best[1])}, {say(best[2])}? The order is METER GAUGE "
+            "PUMPED",
+            "question",
+        )
     return Fault(
         "meter_used_l" if best[0] != metered else "gauge_before_l",
         f"meter {say(metered)}, gauge {say(gauge_l)} and pump {say(pumped_l)} don't go together",

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+import heapq
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from layers.errors import InputError
 from layers.routes import RoutePoint
-from routeplan.given_routes import THIN_M, thinned
+from routeplan.given_routes import thinned
 from routeplan.joining import SAME_PLACE_M, apart_m
 from routeplan.network import Place, join_places
 from routeplan.passage import find_passage
 from routeplan.plans import NoPassageError
-from routeplan.route_checked import LedRound
+from routeplan.route_followed import ON_THE_WAY_M, hold_against
 from routeplan.tracks import Tracks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from layers.routes import Route
+    from numpy.typing import NDArray
+
+    from layers.routes import Position, Route
     from routeplan.boats import Boat
     from routeplan.network import Network
     from routeplan.passage import Passage
@@ -33,8 +36,10 @@ __all__ = ["MOST_VIAS", "plan_route"]
 MOST_VIAS = 16  # points passed on the way: the search takes a time that grows with their square
 _MOST_JOINED = 80  # points that are joined to the water, to see which of them lie on the way anyway
 _AHEAD = 12  # points looked ahead for one that the way to passes all between
-_ON_THE_WAY_M = 50.0  # [m] a point so near to the way is passed
-_WIDER = 2.0  # by how much more is thinned, again and again, until so many are left
+
+
+class _NoEndError(Exception):
+    """An end of the route isn't on the boat's water; its text says which and why."""
 
 
 def plan_route(
@@ -46,6 +51,7 @@ def plan_route(
     boat: Boat | None = None,
     now: datetime | None = None,
     notes: Sequence[str] = (),
+    where: str = "",
 ) -> tuple[RouteCheck, Passage | None]:
     """Plan a passage by a route's points.
 
@@ -61,59 +67,79 @@ def plan_route(
         The route as it stands.
     boat, now, notes
         As of `find_passage`.
+    where
+        How the route is named where it can't be planned, such as its file; empty takes its own name.
 
     Returns
     -------
-    The check with the plan or why there is none, and the passage that the plan is of; None with a refusal.
-
-    Raises
-    ------
-    InputError
-        One of the route's ends can't be reached from water.
+    The check with the plan or why there is none, and the passage that the plan is of; None without a plan. An end that
+    can't be joined to water leaves the check as it stands, with `no_plan`.
     """
     points, _ = thinned(network, route)
     kept, within_m = _few(network, points, _MOST_JOINED)
-    network, names, passed_over = _join(network, kept)
+    try:
+        network, names, over = _join(network, kept)
+    except _NoEndError as error:
+        return check.model_copy(update={"no_plan": f"{where or route.name}, {error}; end the route on water"}), None
     names = _needed(network, boat or network.boat, check.speed_kn, names)
-    said = []
-    if len(names) > MOST_VIAS + 2:
-        spots = {t.place.name: t.place.position for t in network.terminals}
-        fewer, within_m = _few(network, [RoutePoint(name=n, position=spots[n]) for n in names], MOST_VIAS + 2)
-        names = [point.name for point in fewer]
-        passes = f"The plan passes the {len(names) - 2} of the route's points that bend it most"
-        said = [
-            f"{passes}: the others lie within {within_m:g} m of straight lines between those, and may be left aside."
-        ]
-    asked = trip.model_copy(update={"start": names[0], "finish": names[-1], "via": tuple(names[1:-1])})
-    led = tuple(
-        LedRound(leg=number, from_=leg.from_, to=leg.to, why=tuple(dict.fromkeys(h.kind for h in leg.hits if h.stops)))
-        for number, leg in enumerate(check.legs, start=1)
-        if any(hit.stops for hit in leg.hits)
+    places = {t.place.name: t.place for t in network.terminals}
+    fewer, further_m = _few(
+        network, [RoutePoint(name=name, position=places[name].position) for name in names], MOST_VIAS + 2
     )
-    told = check.model_copy(update={"led_round": led, "passed_over": passed_over, "notes": (*check.notes, *said)})
+    names = _apart([places[point.name] for point in fewer])
+    if len(names) == 2 and apart_m(*(places[name].position for name in names)) < SAME_PLACE_M:
+        said = f"{where or route.name}, which begins and ends in one spot"
+        return check.model_copy(update={"no_plan": said}), None
+    asked = trip.model_copy(update={"start": names[0], "finish": names[-1], "via": tuple(names[1:-1])})
     try:
         passage = find_passage(network, asked, boat=boat, now=now, notes=notes)
     except NoPassageError as error:
-        return told.model_copy(update={"refused": error.refusal, "led_round": ()}), None
-    return told.model_copy(update={"plan": passage.recommended, "cautions": passage.cautions}), passage
+        named = tuple(f"{point.name}: {over[point.position]}" for point in points if point.position in over)
+        return check.model_copy(update={"refused": error.refusal, "passed_over": named}), None
+    led, passed_over = hold_against(network, check, passage.recommended, over)
+    aside = _aside_note(len(names) - 2, len(points) - 2, within_m + further_m)
+    told = {
+        "plan": passage.recommended,
+        "cautions": passage.cautions,
+        "led_round": led,
+        "passed_over": passed_over,
+        "notes": (*check.notes, *aside),
+    }
+    return check.model_copy(update=told), passage
+
+
+def _aside_note(asked: int, count: int, within_m: float) -> list[str]:
+    if not within_m:
+        return []
+    bent = f"The plan was asked to pass {asked:,} of the {count:,} points between the route's ends, those that bend it"
+    return [f"{bent} most: the others lie within {math.ceil(within_m):,} m of straight lines between them."]
 
 
 def _few(network: Network, points: Sequence[RoutePoint], most: int) -> tuple[list[RoutePoint], float]:
-    """Keep the points that bend a route most; return also [m] how far the others lie off at the most."""
+    """Keep the points that bend a route most; return also [m] how far the others lie off at the most.
+
+    Time and again the point that lies furthest from the straight line between those kept is kept too.
+    """
     if len(points) <= most:
         return list(points), 0.0
     xy = network.water.plane.to_plane([point.position for point in points])
-    line, within_m = shapely.LineString(xy), THIN_M
-    while len(corners := shapely.get_coordinates(line.simplify(within_m, preserve_topology=False))) > most:
-        within_m *= _WIDER
-    kept: list[RoutePoint] = []
-    at = 0
-    for corner in corners:
-        while at < len(xy) - 1 and not np.array_equal(xy[at], corner):
-            at += 1
-        kept.append(points[at])
-        at = min(at + 1, len(xy) - 1)
-    return kept, within_m
+    kept = {0, len(xy) - 1}
+    waiting = [_furthest(xy, 0, len(xy) - 1)]
+    while len(kept) < most:
+        _, at, first, last = heapq.heappop(waiting)
+        kept.add(at)
+        for a, b in ((first, at), (at, last)):
+            if b - a > 1:
+                heapq.heappush(waiting, _furthest(xy, a, b))
+    return [points[i] for i in sorted(kept)], max((-off_m for off_m, *_ in waiting), default=0.0)
+
+
+def _furthest(xy: NDArray[np.float64], first: int, last: int) -> tuple[float, int, int, int]:
+    """[m] Find the point that lies furthest from the line between two others; how far is told below nothing."""
+    line = shapely.LineString([xy[first], xy[last]])
+    off_m = shapely.distance(line, shapely.points(xy[first + 1 : last]))
+    at = int(np.argmax(off_m))
+    return -float(off_m[at]), first + 1 + at, first, last
 
 
 def _needed(network: Network, boat: Boat, speed_kn: float, names: Sequence[str]) -> list[str]:
@@ -135,16 +161,20 @@ def _needed(network: Network, boat: Boat, speed_kn: float, names: Sequence[str])
         for there in range(min(here + _AHEAD, count - 1), here + 1, -1):
             between = shapely.points(xy[here + 1 : there])
             tracks = ways.get((ids[here], ids[there]), ())
-            if tracks and all(
-                (shapely.distance(shapely.LineString(t.bends), between) <= _ON_THE_WAY_M).all() for t in tracks
-            ):
+            if tracks and all(_passes(shapely.LineString(t.bends), between) for t in tracks):
                 ahead = there
                 break
         kept.append(ahead)
     return [names[i] for i in kept]
 
 
-def _join(network: Network, points: Sequence[RoutePoint]) -> tuple[Network, list[str], tuple[str, ...]]:
+def _passes(way: shapely.LineString, points: NDArray[np.object_]) -> bool:
+    """Tell whether a way passes points, in their order."""
+    near = (shapely.distance(way, points) <= ON_THE_WAY_M).all()
+    return bool(near and (np.diff(shapely.line_locate_point(way, points)) >= -ON_THE_WAY_M).all())
+
+
+def _join(network: Network, points: Sequence[RoutePoint]) -> tuple[Network, list[str], dict[Position, str]]:
     """Join the points to the network under names of their own; those that can't be joined are passed over."""
     taken = {t.place.name.casefold(): t.place for t in network.terminals}
     places: list[Place | None] = []
@@ -166,12 +196,11 @@ def _join(network: Network, points: Sequence[RoutePoint]) -> tuple[Network, list
     grown = join_places(network, new)
     places_by_name = {t.place.name: t.place for t in grown.terminals}
     why_not = {t.place.name: t.attachment.why_not for t in grown.terminals if t.attachment.why_not}
-    for name in (names[0], names[-1]):
-        if name in why_not:
-            raise InputError(
-                name, f"can't be reached by {network.boat.name}: {why_not[name]}", remedy="end the route on water"
-            )
-    over = tuple(f"{name}: {why_not[name]}" for name in names[1:-1] if name in why_not)
+    ends = (("its first point", names[0]), ("its last point", names[-1]))
+    dry = [f"{which} ({name}): {why_not[name]}" for which, name in ends if name in why_not]
+    if dry:
+        raise _NoEndError("; ".join(dry))
+    over = {point.position: why_not[name] for name, point in zip(names, points, strict=True) if name in why_not}
     return grown, _apart([places_by_name[name] for name in names if name not in why_not]), over
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from layers.errors import InputError
+from routeplan.runs_taken import TOLD_FUEL
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,13 +16,7 @@ if TYPE_CHECKING:
     from routeplan.saved_plans import SavedPlan
     from routeplan.stops_made import Between
 
-__all__ = ["TOLD_FUEL", "Counted", "ask_about_dial", "ask_about_fills", "count_meters", "fuel_ratio"]
-
-TOLD_FUEL = (0.7, 1.6)
-"""Metered against planned: beyond it a fill-up is missing, or she ran another way, and the lessons would be wrong.
-
-Practice, ours: a boat and her meter are off by 20 % together, a foul bottom and a head sea by 40 % more at the worst.
-"""
+__all__ = ["Counted", "ask_about_dial", "ask_about_fills", "count_meters", "fuel_ratio"]
 
 _LEAST_L = 5.0  # l: a ratio of smaller volumes says nothing
 _LEAST_FALL_L = 0.2  # l: dials are read to a tenth of a gallon

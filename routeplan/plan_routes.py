@@ -53,7 +53,8 @@ def route_of(saved: SavedPlan, region: Region | None = None) -> Route:
     -------
     Points are the ends of legs as steered, and as many between them as it takes for the rhumb line from point to point
     to stay within 10 m of the way that was checked (and a fifth of the stand-off). Marks are the stops, the alternates
-    and the points of no return.
+    and the points of no return. Readings of the dial on the way along a leg cost no point and no mark, of which plotters
+    hold few: the description of the leg's end tells them, and the sheet.
 
     Raises
     ------
@@ -91,6 +92,7 @@ class _Writer:
         zone = ZoneInfo(saved.region.time_zone)
         self.words = PlanWords(saved.boat, zone, saved.region.currency, saved.speed_kn)
         self.marks = {mark.leg: mark for mark in saved.helm.marks if mark.after_nmi is None}
+        self.on_the_way = [mark for mark in saved.helm.marks if mark.after_nmi is not None]
         standoff_m = saved.margins.standoff_m
         self.off_m = min(_RHUMB_M, _RHUMB_SHARE * standoff_m)
         self.keep_nmi = max(_KEPT_SHARE * standoff_m - self.off_m, 0.0) / METRES_PER_NMI
@@ -155,7 +157,7 @@ class _Writer:
                     kind=kind,
                     short=_short(leg.to) if kind == "turn" else leg.to,
                     comment=self._comment(leg, mark, stop),
-                    description="\n".join(self._lines(leg, mark, stop)),
+                    description="\n".join(self._lines(leg, number, mark, stop)),
                     leg=route_leg,
                     arrive=at,
                     depart=after if after is not None and after > at else None,
@@ -183,25 +185,38 @@ class _Writer:
             said.append(f"dial {units.volume_down(mark.shows_l)}")
             if mark.turn_above_l is not None:
                 said.append(f"turn above {units.volume_down(mark.turn_above_l)}")
+            elif mark.slow_above_l is not None and mark.slow_kn is not None:
+                said.append(f"above {units.volume_down(mark.slow_above_l)} slow to {shown_speed(mark.slow_kn)}")
         return ", ".join(said)
 
-    def _lines(self, leg: Leg, mark: MeterMark | None, stop: Stop | None) -> list[str]:
+    def _lines(self, leg: Leg, number: int, mark: MeterMark | None, stop: Stop | None) -> list[str]:
         lines = self.words.leg_lines(leg)
+        for on_the_way in self.on_the_way:
+            if on_the_way.leg == number and on_the_way.after_nmi is not None:
+                when = f"{shown_distance(on_the_way.after_nmi)} into it, {self.words.clock(on_the_way.at)}"
+                lines += [f"On the way, {when}: {line}" for line in self._dial_lines(on_the_way)]
         if mark is not None:
-            lines += self._dial_lines(mark)
+            lines += [f"{line[0].upper()}{line[1:]}" for line in self._dial_lines(mark)]
         if stop is not None:
             lines += self.words.stop_lines(self.saved.plan, stop)
         return lines
 
     def _dial_lines(self, mark: MeterMark) -> list[str]:
         units = self.words.units
-        lines = [f"Dial about {units.volume_down(mark.shows_l)}, as it shows, since {mark.since}"]
+        lines = [f"dial about {units.volume_down(mark.shows_l)}, as it shows, since {mark.since}"]
         if mark.turn_above_l is not None and mark.turn_for:
             far = "" if mark.turn_nmi is None else f", {shown_distance(mark.turn_nmi)}"
             way = ", then ".join(f"{course(leg.course_deg)} true {leg.distance_nmi:.1f} nmi" for leg in mark.turn_way)
             how = f": {way}" if way else ""
-            lines.append(f"Above {units.volume_down(mark.turn_above_l)} turn for {mark.turn_for}{far}{how}")
+            shut = self._shut(mark.turn_opens)
+            lines.append(f"above {units.volume_down(mark.turn_above_l)} turn for {mark.turn_for}{far}{shut}{how}")
+        elif mark.slow_above_l is not None and mark.slow_kn is not None:
+            lines.append(f"above {units.volume_down(mark.slow_above_l)} slow to {shown_speed(mark.slow_kn)}")
         return lines
+
+    def _shut(self, opens: datetime | None) -> str:
+        """Say that a dock is shut when she comes there; nothing where it is open."""
+        return "" if opens is None else f", shut till {self.words.day_and_clock(opens)}"
 
     def _facts(self, leg: Leg, number: int, mark: MeterMark | None, stop: Stop | None) -> tuple[tuple[str, str], ...]:
         facts = [
@@ -236,14 +251,15 @@ class _Writer:
 
     def _last_turn(self, turn: LastTurn, dock: str, dock_nmi: float) -> RouteMark:
         dial = self.words.units.volume_down(turn.shows_l)
+        shut = self._shut(turn.opens)
         return RouteMark(
             name=f"last turn for {dock}",
             position=turn.position,
             kind="last turn",
             short=f"LT {dock}",
-            comment=f"{self.words.clock(turn.at)}, {dock} {shown_distance(dock_nmi)}, dial {dial}",
+            comment=f"{self.words.clock(turn.at)}, {dock} {shown_distance(dock_nmi)}{shut}, dial {dial}",
             description=(
-                f"The last point at which {dock}, {shown_distance(dock_nmi)} away, is in reach with the "
+                f"The last point at which {dock}, {shown_distance(dock_nmi)} away{shut}, is in reach with the "
                 f"reserve whole; {shown_distance(turn.to_go_nmi)} to go to {turn.towards}.\n"
                 f"There {self.words.day_and_clock(turn.at)} with the dial about {dial}, if all goes as planned"
             ),

@@ -16,7 +16,7 @@ from layers.plane import METRES_PER_NMI
 from routeplan.route_checked import LedRound
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -33,7 +33,7 @@ _LONGER, _LONGER_M = 1.02, 200.0  # times and [m] that a way beside a leg may be
 
 
 def hold_against(
-    network: Network, check: RouteCheck, plan: Plan, over: Sequence[tuple[str, str]]
+    network: Network, check: RouteCheck, plan: Plan, over: Mapping[tuple[float, float], str]
 ) -> tuple[tuple[LedRound, ...], tuple[str, ...]]:
     """Find what a plan does otherwise than the route that it was made of.
 
@@ -46,7 +46,7 @@ def hold_against(
     plan
         The plan by its points.
     over
-        Points that were left out from the beginning, each with the reason.
+        Positions of points that were left out from the beginning, each with the reason.
 
     Returns
     -------
@@ -62,9 +62,8 @@ def hold_against(
         known = next(m for m in reversed(along) if m is not None)
         along.append(way.passes(point, known))
     along.append(way.length_m)
-    reasons = dict(over)
     passed_over = [
-        f"{leg.to}: {reasons.get(leg.to) or f'{way.off_m(point) / METRES_PER_NMI:.2f} nmi off the way of the plan'}"
+        f"{leg.to}: {over.get(leg.to_position) or way.off_words(point)}"
         for leg, point, m in zip(legs, xy[1:], along[1:], strict=True)
         if m is None
     ]
@@ -112,18 +111,21 @@ class _Way:
             best = k if off_m[k] < off_m[best] else best
         return float(self._begin_m[best] + share[best] * self._step_m[best])
 
-    def off_m(self, point: Points) -> float:
-        """[m] Measure how far a point lies off the way."""
-        _, off_m = self._nearest(point, 0.0)
-        return float(off_m.min(initial=float(np.hypot(*(point - self._xy[0])))))
+    def off_words(self, point: Points) -> str:
+        """Say how far a point lies off the way; one that lies on it is passed in another order."""
+        off_m = float(self._nearest(point, 0.0)[1].min(initial=float(np.hypot(*(point - self._xy[0])))))
+        if off_m <= ON_THE_WAY_M:
+            return "not passed in its turn"
+        return f"{off_m / METRES_PER_NMI:.2f} nmi off the way of the plan"
 
     def follows(self, a: Points, b: Points, begin_m: float, end_m: float) -> bool:
         """Tell whether a part of the way is the straight leg between two points."""
         leg = shapely.LineString([a, b])
         if len(self._xy) < 2 or end_m <= begin_m:
-            return leg.length <= 2 * ON_THE_WAY_M
+            return bool(leg.length <= 2 * ON_THE_WAY_M)
         part = shapely.ops.substring(shapely.LineString(self._xy), begin_m, end_m)
-        return part.hausdorff_distance(leg) <= ON_THE_WAY_M and part.length <= _LONGER * leg.length + _LONGER_M
+        near = part.hausdorff_distance(leg) <= ON_THE_WAY_M
+        return bool(near and part.length <= _LONGER * leg.length + _LONGER_M)
 
     def _nearest(self, point: Points, after_m: float) -> tuple[Points, Points]:
         """[share, m] Find on each stretch the place next to a point, and how far off it is; before a place nothing."""
@@ -138,7 +140,7 @@ class _Way:
 def _positions(plan: Plan) -> Sequence[tuple[float, float]]:
     track = plan.track
     lines = track["coordinates"] if track["type"] == "MultiLineString" else [track["coordinates"]]
-    return [(float(x), float(y)) for line in lines for x, y in line]  # type: ignore[attr-defined]
+    return [(float(x), float(y)) for line in lines for x, y in line]
 
 
 def _stops(network: Network, plan: Plan, way: _Way) -> list[tuple[str, float]]:

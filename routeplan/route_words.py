@@ -18,12 +18,13 @@ if TYPE_CHECKING:
     from routeplan.boats import Boat
     from routeplan.fuel import FuelAboard
     from routeplan.plans import Plan, Refusal
-    from routeplan.route_checked import CheckedLeg, FuelPoint, Hit, RouteCheck
+    from routeplan.route_checked import CheckedLeg, FuelPoint, Hit, LedRound, RouteCheck
 
 __all__ = ["route_check_document", "short_name_lines", "tell_route"]
 
 _MOST_LEGS = 60  # in the table: longer ones are told by what they meet alone
 _MOST_HITS = 15  # told of one leg; the document has all
+_MOST_TOLD = 15  # legs run otherwise and points not passed, each; the document has all
 _AT_A_POINT_NMI = 0.05  # [nmi] a stretch so short is told as a place
 _KINDS = {
     "land": "land",
@@ -124,7 +125,9 @@ def tell_route(check: RouteCheck, boat: Boat, region: Region, aboard: FuelAboard
     if check.plan is not None:
         out += ["", *said.plan(check.plan)]
     if check.refused is not None:
-        out += ["", *_refused(check.refused)]
+        out += ["", *_refused(check.refused), *_not_passed(check)]
+    if check.no_plan:
+        out += ["", wrapped(f"! No stops could be planned: {check.no_plan}.")]
     return "\n".join([*out, "", *caution_lines(check.cautions), *source_lines(region)])
 
 
@@ -263,15 +266,30 @@ class _Route:
             lines.append(wrapped(f"{self.words.stop_title(plan, i)}.", "  "))
             lines += [wrapped(f"{line}.", "    ") for line in self.words.stop_lines(plan, stop)]
         longer_nmi = plan.distance_nmi - check.distance_nmi
-        for led in check.led_round:
-            why = _and([_KINDS[kind] for kind in led.why])
-            lines.append(wrapped(f"Led round: leg {led.leg}, {led.from_} to {led.to}, for {why}.", "  "))
+        lines += [wrapped(_led(led), "  ") for led in check.led_round[:_MOST_TOLD]]
+        if len(check.led_round) > _MOST_TOLD:
+            lines.append(f"  And {len(check.led_round) - _MOST_TOLD:,} more legs run otherwise.")
         if check.led_round:
             more = "longer" if longer_nmi >= 0 else "shorter"
             lines.append(wrapped(f"In all {shown_distance(abs(longer_nmi))} {more} than the route as it stands.", "  "))
-        lines += [wrapped(f"Not passed: {reason}.", "  ") for reason in check.passed_over]
+        lines += _not_passed(check)
         lines += [wrapped(f"Heed: {caution}", "  ") for caution in plan.cautions]
         return lines
+
+
+def _led(led: LedRound) -> str:
+    leg = f"leg {led.leg}, {led.from_} to {led.to}"
+    if led.why:
+        return f"Led round: {leg}, for {_and([_KINDS[kind] for kind in led.why])}."
+    if led.stops:
+        return f"Left for the stop at {_and(led.stops)}: {leg}."
+    return f"Run otherwise than drawn: {leg}."
+
+
+def _not_passed(check: RouteCheck) -> list[str]:
+    told, rest = check.passed_over[:_MOST_TOLD], len(check.passed_over) - _MOST_TOLD
+    lines = [wrapped(f"Not passed: {reason}.", "  ") for reason in told]
+    return [*lines, *([f"  And {rest:,} more points not passed."] if rest > 0 else [])]
 
 
 def _refused(refusal: Refusal) -> list[str]:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.fillups import SpeedRun
-from routeplan.metered_runs import TOLD_FUEL
 from routeplan.moments import write_moment
+from routeplan.runs_taken import TOLD_FUEL
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:

@@ -26,10 +26,26 @@ if TYPE_CHECKING:
     from routeplan.moments import WallClock
     from routeplan.runs import Run
 
-__all__ = ["RUN_FIELDS", "Taken", "missing_fields", "pending_runs", "shown_runs", "take_runs"]
+__all__ = [
+    "RUN_FIELDS",
+    "TOLD_FUEL",
+    "Taken",
+    "is_named",
+    "missing_fields",
+    "pending_runs",
+    "runs_between",
+    "shown_runs",
+    "take_runs",
+]
 
 RUN_FIELDS = ("distance_run_nmi", "engine_hours_h", "speeds_run", "sea", "people")
 """The fields of a fill-up that runs can give."""
+
+TOLD_FUEL = (0.7, 1.6)
+"""Burnt against planned: beyond it a fill-up or some running is missing, and the distance would teach a wrong burn.
+
+Practice, ours: a boat and her meter are off by 20 % together, a foul bottom and a head sea by 40 % more at the worst.
+"""
 
 _CUT = timedelta(minutes=15)  # a moment typed from memory is off by less; a run that goes on for longer was cut
 _MISSED_SHARE, _MISSED_L = 0.03, 1.0  # of what was metered, and l: idling and moving a berth; practice, ours
@@ -37,7 +53,7 @@ _SAME_DISTANCE = 0.05  # share: a typed distance this near to the runs' is of th
 _SAME_HOURS = 0.15  # share: hours are logged to a tenth, and engines idle
 _MOVED = {"distance_run_nmi", "engine_hours_h", "speeds_run"}
 _UNTOLD = {"reset-in-mid-tank", "meter-replaced", "meter2-replaced"}  # the meter didn't see all of the run
-_FAR_RATIO = 1.6  # pumped against the burn table, either way: beyond it the runs are hardly all that was run
+_SHORTEST = 4  # letters: a shorter part of a name is part of too many
 _LEAST_L = 5.0  # l: a ratio of smaller volumes says nothing
 
 
@@ -100,6 +116,49 @@ def pending_runs(runs: Iterable[Run], fillups: Iterable[Fillup]) -> tuple[Run, .
     )
 
 
+def runs_between(when: datetime, before: Fillup | None, runs: Iterable[Run], boat: str) -> tuple[Run, ...]:
+    """Tell which runs a fill-up ends.
+
+    Parameters
+    ----------
+    when
+        When it was made.
+    before
+        The boat's fill-up before it; None where there is none.
+    runs
+        In any order; those of other boats are left aside.
+    boat
+        The boat's name.
+
+    Returns
+    -------
+    In order of time.
+    """
+    own = sorted((run for run in runs if run.boat == boat), key=lambda run: run.began)
+    return tuple(run for run in own if run.middle <= when and (before is None or run.middle > before.when))
+
+
+def is_named(dock: str, name: str) -> bool:
+    """Tell whether a dock is a place's by its name, perhaps shortened.
+
+    Parameters
+    ----------
+    dock, name
+        Capitals and blanks don't count.
+
+    Returns
+    -------
+    Whether it is.
+
+    Examples
+    --------
+    >>> is_named("north pump", "North Pump"), is_named("North Pump", "North"), is_named("North Pump", "Nor")
+    (True, True, False)
+    """
+    one, other = (" ".join(text.casefold().split()) for text in (dock, name))
+    return one == other or (min(len(one), len(other)) >= _SHORTEST and (one in other or other in one))
+
+
 def take_runs(
     fillup: Fillup, before: Fillup | None, runs: Iterable[Run], boat: Boat, fields: frozenset[str] = frozenset()
 ) -> Taken:
@@ -122,8 +181,7 @@ def take_runs(
     -------
     The values, and what has to be said.
     """
-    own = sorted((run for run in runs if run.boat == boat.name), key=lambda run: run.began)
-    between = tuple(run for run in own if run.middle <= fillup.when and (before is None or run.middle > before.when))
+    between = runs_between(fillup.when, before, runs, boat.name)
     fields &= frozenset(RUN_FIELDS)
     if not between or not fields:
         return Taken({})
@@ -137,8 +195,13 @@ def take_runs(
         notes = [notes[0]] if fields & _MOVED else []
     else:
         moved, note = _moved(between, fillup, fields)
+        if moved and (doubt := _doubt(fillup.model_copy(update=moved), before, boat)):
+            as_typed = all(run.known_by == "typed" for run in between)
+            note = doubt if as_typed else f"{doubt}, so distance and hours were left out"
+            note = f"{note}; enter what is missing, or type those of all the running with --distance and --hours"
+            moved = moved if as_typed else {}
         values |= moved
-        notes = [note] if note else [*_doubts(fillup.model_copy(update=moved), before, boat, bool(moved))]
+        notes = [note] if note else []
     return Taken(values, between if values or notes else (), tuple(notes))
 
 
@@ -219,13 +282,9 @@ def _untold(runs: Sequence[Run], fillup: Fillup, before: Fillup | None) -> str:
 
 def _uncounted(runs: Sequence[Run], fillup: Fillup, before: Fillup | None, boat: Boat) -> str:
     """Hold what the meters counted against what the runs account for."""
-    if _UNTOLD.intersection(fillup.since) or any(run.metered_l is None for run in runs):
+    used_l = _used_l(fillup, before)
+    if used_l is None or any(run.metered_l is None for run in runs):
         return ""
-    reset = before is None or (before.meter_reset and "reset-forgotten" not in fillup.since)
-    uses = read_use(fillup.meters_used_l, before, len(fillup.meters_used_l), reset=reset)
-    if not uses:
-        return ""
-    used_l = math.fsum(uses[0].metered_l)
     counted_l = math.fsum(math.fsum(run.metered_l or ()) for run in runs)
     missed_l = used_l - counted_l
     if missed_l <= max(_MISSED_SHARE * used_l, _MISSED_L):
@@ -238,18 +297,47 @@ def _uncounted(runs: Sequence[Run], fillup: Fillup, before: Fillup | None, boat:
     )
 
 
-def _doubts(fillup: Fillup, before: Fillup | None, boat: Boat, moved: bool) -> Iterable[str]:  # noqa: FBT001
-    """Hold the pump against the burn table, where no meter is there as a witness."""
+def _used_l(fillup: Fillup, before: Fillup | None) -> float | None:
+    """[l] Tell what the meters counted since the fill-up before; the least, where they were reset or replaced since."""
+    plain = before is None or before.meter_reset or bool(_UNTOLD.intersection(fillup.since))
+    reset = plain and "reset-forgotten" not in fillup.since
+    uses = read_use(fillup.meters_used_l, before, len(fillup.meters_used_l), reset=reset)
+    return math.fsum(uses[0].metered_l) if uses else None
+
+
+def _doubt(fillup: Fillup, before: Fillup | None, boat: Boat) -> str:
+    """Hold what was burnt against what the burn table says for the running; empty where they go together."""
+    least_l, most_l = _by_table(fillup, boat)
+    if most_l < _LEAST_L:
+        return ""
+    used_l, is_least = _used_l(fillup, before), bool(_UNTOLD.intersection(fillup.since))
+    what = "the meter counted"
+    if used_l is None:
+        # From one full mark to the next the pump gives what was burnt; from less than full it gives more.
+        if not fillup.filled_to_full or fillup.since:
+            return ""
+        used_l, what = fillup.pumped_l, "the pump gave"
+        too_little, too_much = True, before is not None and before.filled_to_full
+    else:
+        too_little, too_much = not is_least, True
+    missing = ""
+    if too_little and used_l < TOLD_FUEL[0] * least_l:
+        ratio, missing = used_l / least_l, "a fill-up in between isn't in the log"
+    elif too_much and used_l > max(TOLD_FUEL[1] * most_l, _LEAST_L):
+        ratio, missing = used_l / most_l, "some running isn't in the log"
+    if not missing:
+        return ""
+    time = f", {shown_duration(fillup.engine_hours_h)}" if fillup.engine_hours_h else ""
+    of_what = f"{shown_distance(fillup.distance_run_nmi or 0.0)}{time}"
+    units = boat.units
+    return f"{what} {units.volume(used_l)}, {ratio:.2f} times what the runs burn by the table ({of_what}): {missing}"
+
+
+def _by_table(fillup: Fillup, boat: Boat) -> tuple[float, float]:
+    """[l] Tell the least and the most that a run burns by the table: one figure where its speeds are known."""
     table_l = table_burn_l(boat, fillup)
-    metered = any(figure is not None for figure in fillup.meters_used_l)
-    full = fillup.filled_to_full and before is not None and before.filled_to_full and not fillup.since
-    if not moved or metered or not full or table_l is None or min(table_l, fillup.pumped_l) < _LEAST_L:
-        return
-    ratio = fillup.pumped_l / table_l
-    if ratio > _FAR_RATIO:
-        time = f", {shown_duration(fillup.engine_hours_h)}" if fillup.engine_hours_h else ""
-        yield (
-            f"the pump gave {ratio:.1f} times what the runs in the log burn by the table "
-            f"({shown_distance(fillup.distance_run_nmi or 0.0)}{time}): if she ran more than that, type all of it with "
-            "--distance and --hours"
-        )
+    if table_l is not None:
+        return table_l, table_l
+    each = [burn / speed for speed, burn in zip(boat.burn.speed_kn, boat.burn.burn_lph, strict=True) if speed > 0]
+    distance_nmi = fillup.distance_run_nmi or 0.0
+    return distance_nmi * min(each), distance_nmi * max(each)

@@ -35,7 +35,7 @@ __all__ = ["build_sheet"]
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _LONGEST = 2000  # characters of one paragraph
 _NO_BREAK = "\u00a0"
-_WIDTHS_MM = (14, 45, 9.5, 8, 8.5, 6, 12.5, 7, 12, 62, 12)  # [mm] of the helm's columns, the last to be written in
+_WIDTHS_MM = (13.5, 46, 9, 7, 8, 6, 12, 6.8, 12.2, 63, 12.2)  # [mm] of the helm's columns, the last to be written in
 _BOX = '<span class="box"></span>'
 _SPARE_NAMES = 4  # lines for names where nobody says how many are aboard
 _MOST_LINES = 12  # for names at the most: more are told by their number
@@ -241,9 +241,8 @@ class _Page:
     def docks(self) -> Iterator[str]:
         plan, words = self.saved.plan, self.words
         if plan.stops:
-            yield '<h2>Docks</h2><table class="docks"><colgroup><col style="width:20%"><col style="width:23%">'
-            yield '<col style="width:57%"></colgroup><thead><tr>'
-            yield "<th>fuel stop</th><th>hours, call</th><th>take; if closed; written in</th></tr></thead><tbody>"
+            yield '<p class="head">Fuel stops: hours, call; take; if closed; written in</p><table class="docks">'
+            yield '<colgroup><col style="width:20%"><col style="width:24%"><col style="width:56%"></colgroup><tbody>'
         for number, stop in enumerate(plan.stops, start=1):
             calls, take, closed = words.stop_cells(stop)
             yield (
@@ -253,7 +252,7 @@ class _Page:
             )
         yield "</tbody></table>" if plan.stops else ""
         if self.sheet.docks:
-            yield f'{"" if plan.stops else "<h2>Docks</h2>"}<p class="head">Other docks: hours, call, confirmed on; needed if</p>'
+            yield '<p class="head">Other docks: hours, call, confirmed on; needed if</p>'
             yield f'<ul class="listed">{"".join(map(self._dock, self.sheet.docks))}</ul>'
 
     def _dock(self, dock: OtherDock) -> str:
@@ -269,20 +268,22 @@ class _Page:
     def ways(self) -> Iterator[str]:
         ways = self.words.whole_ways()
         if ways:
-            yield '<p class="head">Ways: from the mark, to the dock, each course with its nmi</p><ul class="listed">'
+            yield '<p class="head">Ways: from the mark, to the dock, each course with its nmi</p><ul class="ways">'
             for label, dock, way in ways:
                 yield f"<li><b>{label}</b> {_tag(self.sheet.tag(dock))} {_text(way)}</li>"
             yield "</ul>"
 
     def beside_chart(self, chart: str) -> Iterator[str]:
-        yield '<table class="pair"><colgroup><col style="width:52%"><col style="width:48%"></colgroup><tbody><tr><td>'
+        yield '<table class="pair"><colgroup><col style="width:28%"><col style="width:45%"><col style="width:27%">'
+        yield "</colgroup><tbody><tr><td>"
         if chart:
             no_return = " \u25b2 point of no return." if self.saved.helm.last_turns else ""
             land = "" if self.sheet.land_known else " The region has no land layer."
-            caption = "Never steer by this sketch. S start, F finish, letters other docks."
+            caption = "Never steer by this sketch. S start, F finish, letters: other docks."
             yield f'{chart}<p class="small">{_text(caption + no_return + land)}</p>'
         yield "</td><td>"
         yield from self._before()
+        yield "</td><td>"
         yield from self._sun()
         yield "</td></tr></tbody></table>"
 
@@ -312,18 +313,16 @@ class _Page:
         names = f". <bdi>{_text(', '.join(crew.names))}</bdi>" if crew.names else ""
         short = _line("short")
         checks = [
-            f"Persons aboard: {aboard}{names}",
-            "Lifejackets: one that fits for each, worn by all",
+            f"Persons aboard: {aboard}{names}; a lifejacket that fits worn by each",
             "Kill cord clipped to whoever steers whenever an engine runs",
             "VHF on, watch on channel 16; all know how to call for help",
-            f"Gauge reads {_line('short')}; meter {'reset to 0' if reset else f'read, not reset: {short}'}",
-            f"Forecast of {_line('short')}: wind {_line('short')} sea {_line('short')}",
-            "Charts, notices and tide tables current",
-            f"The part for ashore given to {_line()}",
-            f"Left at {_line('short')} with dial {_line('short')}",
+            f"Gauge reads {short}; meter {'reset to 0' if reset else f'read, not reset: {short}'}",
+            f"Forecast of {short}: wind {short} sea {short}",
+            f"Charts current; part for ashore given to {short}",
+            f"Left at {short} with dial {short}",
         ]
         if self.sheet.dark_legs:
-            checks.insert(4, "Navigation lights tested")
+            checks.insert(3, "Navigation lights tested")
         yield "<h2>Before leaving</h2>"
         yield f'<ul class="checks">{"".join(f"<li>{_BOX}{check}</li>" for check in checks)}</ul>'
 
@@ -340,7 +339,7 @@ class _Page:
         saved, plan, words, crew = self.saved, self.saved.plan, self.words, self.crew
         boat, sheet = saved.boat, self.sheet
         contact = _text(crew.shore_contact) if crew.shore_contact else _line("long")
-        yield '<section class="shore"><h2>For whoever waits ashore: cut off here, or send a picture of it</h2>'
+        yield '<section class="shore"><h2>For whoever waits ashore: cut off here, or send a picture</h2>'
         length = boat.units.length(boat.length_overall_m)
         aboard = f"<b>{crew.people}</b>" if crew.people else _line("short")
         blanks = min(max((crew.people or _SPARE_NAMES) - len(crew.names), 0), 1 if crew.names else _MOST_LINES)
@@ -349,17 +348,17 @@ class _Page:
         due = f"{_text(words.day_and_clock(crew.overdue))}" if crew.overdue else _line()
         arrives, clock = _text(words.day_and_clock(plan.arrive)), _text(saved.region.time_zone)
         yield '<table class="frame"><tbody><tr><td colspan="2">'
-        yield f"<p>You: <b><bdi>{contact}</bdi></b>. Should arrive <b>{arrives}</b> (clock of {clock}) and tell you at once. "
-        yield f'<span class="due">Overdue at {due}</span></p></td></tr><tr><td>'
-        yield f"<p>Boat: <b><bdi>{_text(boat.name)}</bdi></b>, {_text(length)} long, motor boat</p>"
-        yield f"<p>Looks {_line()} call sign {_line('short')} phone {_line('short')}</p>"
-        yield f"<p>Aboard: {aboard}{names}</p><ul>"
+        yield f"<p>You: <b><bdi>{contact}</bdi></b>. Arrives <b>{arrives}</b> ({clock}), tells you at once. "
+        yield f'<span class="due">Overdue at {due}</span></p>'
+        yield f"<p>Boat: <b><bdi>{_text(boat.name)}</bdi></b>, {_text(length)} long, motor boat. "
+        yield f"Looks {_line()} call sign {_line('short')} phone {_line()}</p>"
+        yield f"<p>Aboard: {aboard}{names}</p></td></tr><tr><td><ul>"
         yield "".join(f"<li>{part}</li>" for part in self._route())
         yield '</ul></td><td><ul class="steps">'
         steps = (
-            "1. Overdue: call the boat, then the docks listed here, the last one first.",
-            f"2. No word: call the rescue service at sea: {_line()}. Don't wait for daylight.",
-            "3. Read them this part: boat, people, route, times, where else she may be.",
+            "1. Overdue: call the boat, then the docks here, last one first.",
+            f"2. No word: call the rescue service at sea, day or night: {_line('short')}",
+            "3. Read them all of this part.",
             "4. If she turns up later, tell all whom you called.",
         )
         yield "".join(f"<li>{step}</li>" for step in steps)
@@ -367,7 +366,7 @@ class _Page:
         yield f"<p>Heard from at: {_line('short')} {_line('short')} {_line('short')}</p>"
         if sheet.docks:
             others = ", ".join(dock.name for dock in sheet.docks)
-            yield f"<p>May go instead to: <bdi>{_text(others)}</bdi></p>"
+            yield f'</td></tr><tr><td colspan="2">May go instead to: <bdi>{_text(others)}</bdi>'
         yield "</td></tr></tbody></table></section>"
 
     def _route(self) -> Iterator[str]:

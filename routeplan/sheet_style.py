@@ -9,7 +9,7 @@ __all__ = ["Paper", "write_style"]
 Paper: TypeAlias = Literal["a4", "letter"]
 
 _SIZES: dict[Paper, str] = {"a4": "210mm 297mm", "letter": "215.9mm 279.4mm"}  # ISO 216; ANSI/ASME Y14.1 A, from memory
-_CHARTS: dict[Paper, str] = {"a4": "50mm", "letter": "46mm"}  # as high as leaves a run of 34 legs on two pages
+_CHARTS: dict[Paper, str] = {"a4": "40mm", "letter": "36mm"}  # as high as leaves a run of 34 legs on two pages
 _CONTROLS = 0x20
 _SHEET = """
 *, *::before, *::after { box-sizing: border-box; }
@@ -19,23 +19,23 @@ body { margin: 0 auto; max-width: 196mm; padding: 4mm; color: #000; background: 
   font-variant-numeric: tabular-nums; }
 h1, h2, p, ul, figure { margin: 0; padding: 0; }
 ul { list-style: none; }
-h1 { font-size: 15pt; line-height: 1.15; }
+h1 { font-size: 14pt; line-height: 1.1; }
 h2 { margin: 1.4mm 0 .3mm; font-size: 10.5pt; line-height: 1.15; break-after: avoid; }
 .under { font-size: 9.5pt; }
-.small { font-size: 8.5pt; }
+.small { font-size: 8.5pt; line-height: 1.12; }
 .nowrap { white-space: nowrap; }
 b, strong { font-weight: 700; }
 table { width: 100%; border-collapse: collapse; table-layout: fixed; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
-th, td { padding: .15mm .7mm; text-align: left; vertical-align: middle; border-bottom: .2mm solid #777; }
+th, td { padding: .15mm .5mm; text-align: left; vertical-align: middle; border-bottom: .2mm solid #777; }
 th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: bottom; border-bottom: .5mm solid #000; }
 .right { text-align: right; }
-.keys { margin-top: 1.5mm; border: .5mm solid #000; }
-.keys td { vertical-align: top; border: 0; border-right: .2mm solid #000; padding: 1mm 1.4mm; font-size: 8.5pt; }
+.keys { margin-top: 1mm; border: .5mm solid #000; }
+.keys td { vertical-align: top; border: 0; border-right: .2mm solid #000; padding: .6mm 1.2mm; font-size: 8.5pt; line-height: 1.15; }
 .keys td:last-child { border-right: 0; }
 .keys b { display: block; font-size: 12pt; line-height: 1.15; }
-.how { margin: 1.2mm 0; font-size: 8.5pt; }
+.how { margin: .8mm 0; font-size: 8.5pt; line-height: 1.15; }
 .helm td { border-left: .2mm solid #bbb; }
 .helm td:first-child { border-left: 0; }
 .helm .figure { font-size: 12pt; font-weight: 700; line-height: 1; text-align: right; white-space: nowrap; }
@@ -47,28 +47,31 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .helm .bare { white-space: nowrap; text-align: right; }
 .helm .to { font-size: 8.5pt; line-height: 1.08; }
 .helm .limit { line-height: 1.08; }
-.helm .band td { border-left: 0; border-top: .5mm solid #000; border-bottom: .5mm solid #000; font-size: 9.5pt; }
+.helm .band td { border-left: 0; border-top: .5mm solid #000; border-bottom: .5mm solid #000; font-size: 9pt;
+  line-height: 1.12; }
 .helm tr.last { break-before: avoid; }
 .helm .dark td { border-top-width: .8mm; border-bottom-width: .8mm; }
 .helm .dark td, .helm .pale td { background: #e4e4e4; -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 .box { display: inline-block; width: 3.4mm; height: 3.4mm; margin-right: .8mm; border: .35mm solid #000;
   vertical-align: -.5mm; background: #fff; }
-.tag { display: inline-block; padding: 0 1.1mm; border: .35mm solid #000; border-radius: 2.2mm;
-  font-weight: 700; text-align: center; line-height: 1.2; }
+.tag { display: inline-block; padding: 0 .9mm; border: .35mm solid #000; border-radius: 2.2mm;
+  font-weight: 700; text-align: center; line-height: 1.05; }
 .tag.filled { color: #fff; background: #000; -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 .tag.end { border-radius: 0; }
-.docks { margin-bottom: 1.2mm; }
-.docks td { font-size: 8.5pt; vertical-align: top; padding-top: .45mm; padding-bottom: .45mm; }
+.docks { margin-bottom: .6mm; }
+.docks td { font-size: 8.5pt; vertical-align: top; padding-top: .2mm; padding-bottom: .2mm; line-height: 1.12; }
 .head { margin-top: 1mm; font-size: 8.5pt; font-weight: 700; border-bottom: .5mm solid #000; break-after: avoid; }
-.listed { columns: 2; column-gap: 4mm; font-size: 8.5pt; line-height: 1.12; }
-.listed li { break-inside: avoid; padding: .3mm 0; border-bottom: .2mm solid #777; }
-.pair { margin-top: 2mm; }
-.pair > tbody > tr > td { border: 0; padding: 0 2mm 0 0; vertical-align: top; }
-.pair > tbody > tr > td + td { padding: 0 0 0 1mm; }
+.listed { font-size: 8.5pt; line-height: 1.12; }
+.listed li { break-inside: avoid; padding: .15mm 0; border-bottom: .2mm solid #777; }
+.ways { font-size: 8.5pt; line-height: 1.15; }
+.ways li { display: inline; margin-right: 2mm; }
+.pair { margin-top: 1mm; }
+.pair > tbody > tr > td { border: 0; padding: 0 1mm 0 0; vertical-align: top; }
+.pair > tbody > tr > td + td { padding: 0 0 0 .6mm; }
 .pair h2:first-child { margin-top: 0; }
 .chart { display: block; width: 100%; height: auto; max-height: CHART; }
 .checks li { margin: .2mm 0; padding-left: 4.6mm; text-indent: -4.6mm; font-size: 9pt; line-height: 1.25; }
-.line { display: inline-block; border-bottom: .25mm solid #000; min-width: 22mm; height: 3.6mm; text-indent: 0; }
+.line { display: inline-block; border-bottom: .25mm solid #000; min-width: 22mm; height: 3.3mm; text-indent: 0; }
 .line.short { min-width: 11mm; }
 .sun li { margin: .2mm 0; }
 .line.long { min-width: 52mm; }
@@ -80,7 +83,7 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .shore .frame > tbody > tr > td { width: 50%; vertical-align: top; padding: .7mm 1.4mm; border: 0; }
 .shore .frame > tbody > tr > td + td { border-left: .2mm solid #000; }
 .shore .frame > tbody > tr + tr > td { border-top: .2mm solid #000; }
-.shore p, .shore li { margin: .2mm 0; line-height: 1.2; }
+.shore p, .shore li { margin: .1mm 0; line-height: 1.15; }
 .shore .due { font-size: 12pt; font-weight: 700; }
 .steps li { padding-left: 4mm; text-indent: -4mm; }
 @media screen and (max-width: 640px) {
@@ -116,7 +119,7 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 """
 _PAGE = """
 @page {
-  size: SIZE; margin: 7.5mm 10mm 9.5mm;
+  size: SIZE; margin: 7mm 10mm 9mm;
   @bottom-left { content: FOOT; font: 8.5pt "Liberation Sans", Arial, sans-serif; vertical-align: top;
     padding-top: 1mm; width: 75%; text-align: left; }
   @bottom-right { content: counter(page) " of " counter(pages); font: 8.5pt "Liberation Sans", Arial, sans-serif;

@@ -197,7 +197,7 @@ class SheetWords(PlanWords):
         stretches = _steered(mark.turn_way)
         if len(stretches) <= _MOST_IN_A_ROW:
             return self._stretches(stretches)
-        return f"{self._stretches(stretches[:2])}, then Ways"
+        return f"{self._stretches(stretches[:2])} + Ways"
 
     def whole_ways(self) -> list[tuple[str, str, str]]:
         """Say the ways that a row has no room for.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from routeplan.fillups import Entry
 from routeplan.plan_hops import find_hops
+from routeplan.runs_taken import is_named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +29,6 @@ _SAME_DOCK = 3.0  # how much more a name tells than a time
 _TAKEN_OVER = 0.1  # the same where the name is that of the fill-up before: the log takes over what wasn't typed
 _STRANGE_H = 0.5  # h by which a fill-up at a dock that the plan doesn't know may be off, and still be a stop misspelt
 _AT_START_H = 1 / 3  # h after leaving, as typed or planned, by which a fill-up may still be of the departure
-_SHORTEST = 4  # letters: a shorter part of a name is part of too many
 _LONGEST_STAY = 0.5  # share of the time since the last stop that lying alongside may have been
 
 
@@ -235,7 +235,7 @@ def _score(entry: Entry, before: Entry | None, place: _Place, names: set[str]) -
     near = 1.0 - abs(off_h) / _LATE_H
     dock = _plain(entry.fillup.dock)
     taken_over = not dock or (before is not None and dock == _plain(before.fillup.dock))
-    if _is_named(dock, _plain(place.name)):
+    if is_named(dock, place.name):
         return near + (_TAKEN_OVER if taken_over else _SAME_DOCK)
     if place.hop < 0 and off_h > _AT_START_H:
         return 0.0
@@ -244,11 +244,6 @@ def _score(entry: Entry, before: Entry | None, place: _Place, names: set[str]) -
     if dock in names:
         return 0.0
     return near if abs(off_h) <= _STRANGE_H else 0.0
-
-
-def _is_named(dock: str, name: str) -> bool:
-    """Whether a dock is a place's, perhaps shortened."""
-    return dock == name or (min(len(dock), len(name)) >= _SHORTEST and (dock in name or name in dock))
 
 
 def _plain(name: str) -> str:

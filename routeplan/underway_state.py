@@ -169,7 +169,7 @@ def find_state(asked: Asked) -> State:
     _check_time(saved, report, has_legs=bool(hops))
     start = start_meter(asked.taught, None)
     meter = Meter(start.factor, start.factor_sd, start.scatter_share)
-    reports = (*saved.reports, report)
+    reports = (*(one for one in saved.reports if one.when < report.when), report)  # one of the same minute is replaced
     plane = asked.network.water.plane
     fills = fills_of(saved, asked.taught.fillups, reports, report.when)
     hop, placed = _place_fills(asked, hops, fills)
@@ -191,7 +191,8 @@ def find_state(asked: Asked) -> State:
     z = z_of(saved.trip.confidence)
     begun = placed[-1][0].when if placed else saved.plan.depart
     if not asked.sure:
-        _check_speed(asked, hops[progress.hop], progress, begun)
+        left = [fill.when for fill, _ in placed if fill.hop is not None]
+        _check_speed(asked, hops[progress.hop], progress, left[-1] if left else saved.plan.depart)
     loss_l = 0.0
     if report.gauge_l is not None:
         before_l = today.aboard_l

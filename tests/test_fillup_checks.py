@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from routeplan.units_shown import UnitSystem
 
 NOW = datetime(2026, 6, 30, 12, tzinfo=UTC)
+RESET = "; if it was reset since the last fill-up without a fill, add --since reset-in-mid-tank"
 
 
 def boat_in(units: UnitSystem, capacity_l: float) -> Boat:
@@ -106,7 +107,7 @@ def test_a_figure_in_another_unit_is_asked_about(
         assert found == ()
     else:
         assert [(fault.kind, fault.field, fault.remedy) for fault in found] == [
-            ("question", field, f"did you mean {meant}?")
+            ("question", field, f"did you mean {meant}?{RESET if (meant, boat) == ('180l', METRIC) else ''}")
         ]
 
 
@@ -193,7 +194,7 @@ def test_the_first_fault_is_raised_with_what_was_typed():
         check_fillup(slip, METRIC, None, NOW, names=names, typed=typed)
     assert str(caught.value) == (
         "METER: 18.0 l on the meter doesn't go with 200.0 l on the gauge and 181.0 l on the pump (got '18'): "
-        "did you mean 180l?; add --sure to keep it as typed"
+        f"did you mean 180l?{RESET}; add --sure to keep it as typed"
     )
     check_fillup(slip, METRIC, None, NOW, sure=True)
     with pytest.raises(InputError, match="tank holds"):  # --sure makes no tank larger
@@ -244,3 +245,12 @@ def test_limits_of_a_speed_run_are_told_too():
 def test_a_boat_without_a_name_is_no_boat(boat: str) -> None:
     with pytest.raises(ValidationError):
         Fillup(boat=boat, when=datetime(2026, 5, 1, tzinfo=UTC), pumped_l=40.0)
+
+
+def test_a_reset_in_mid_tank_is_named_where_it_explains_the_meter():
+    """71 of 91 gal when the meter was reset, 37.4 run since: the gauge shows 33 of 95, and the pump gives 57.0."""
+    (fault,) = find_faults(fillup(37.4, 38, 57.0, gal=True), US, None, NOW)
+    assert (fault.kind, fault.field) == ("question", "meter_used_l")
+    assert "add --since reset-in-mid-tank; or did you mean 38.0 gal, 57.0 gal, 37.4 gal?" in fault.remedy
+    said = fillup(37.4, 38, 57.0, gal=True).model_copy(update={"since": ("reset-in-mid-tank",)})
+    assert find_faults(said, US, None, NOW) == ()

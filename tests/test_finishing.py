@@ -18,6 +18,7 @@ from layers.errors import InputError
 from routeplan.fillups import Entry, SpeedRun
 from routeplan.finish_words import finish_document, tell_finished
 from routeplan.finishing import Finish, Finished, enter_finish, finish, passage_key
+from routeplan.fuel import FuelAboard
 from routeplan.logbook import Logbook, NewEntry, open_logbook
 from routeplan.runs import RunEntry
 from routeplan.runs_taken import missing_fields, take_runs
@@ -113,6 +114,29 @@ def test_a_dock_that_was_taken_over_from_the_fillup_before_is_put_right():
     assert correction.fillup.dock == "N. Pump"
 
 
+def test_a_fillup_that_names_its_dock_is_of_that_stop_however_late_it_is():
+    """She lay at anchor for a night on the way to the pump: fourteen hours late, on the fuel planned."""
+    night = timedelta(hours=14)
+    done = finished(
+        filled(LEAVES - timedelta(days=2), 90.0, dock="Home Quay"),
+        filled(AT_STOP + night, 147.0),
+        arrived=ARRIVES + night,
+        now=LATER + night,
+        departed=LEAVES,
+    )
+    assert [(run.finish, run.distance_nmi) for run in done.runs] == [("North Pump", 37.0), ("East Mark", 31.5)]
+
+
+def test_of_two_fillups_the_one_that_names_the_stop_is_of_it():
+    """One without a dock at the minutes of the plan, from a can; the one at the pump half an hour later."""
+    late = timedelta(minutes=30)
+    can = filled(
+        AT_STOP - timedelta(minutes=10), 5.0, dock="", filled_to_full=False, meter_reset=False, meter_used_l=None
+    )
+    done = finished(can, filled(AT_STOP + late, 147.0), arrived=ARRIVES + late, now=LATER + late)
+    assert [run.finish for run in done.runs] == ["a fill-up", "North Pump", "East Mark"]
+
+
 def test_a_fill_that_was_reported_underway_has_to_be_in_the_log():
     report = Report(when=AT_STOP - timedelta(minutes=5), position=(-38.3, 44.5), filled=True)
     saved = PLAN.model_copy(update={"reports": (report,)})
@@ -120,6 +144,8 @@ def test_a_fill_that_was_reported_underway_has_to_be_in_the_log():
         InputError, match=r"a fill was reported underway, 2026-07-01T09:37Z, and the log has no fill-up"
     ):
         finished(saved=saved)
+    with pytest.raises(InputError, match="the log has no fill-up of it"):  # another one, two hours before
+        finished(filled(AT_STOP - timedelta(hours=2), 20.0, dock="Home Quay"), saved=saved)
     assert len(finished(filled(AT_STOP, 147.0), saved=saved).runs) == 2
 
 
@@ -135,9 +161,9 @@ def test_a_meter_that_counted_more_than_the_run_leaves_the_distance_open():
 def test_a_dock_is_told_from_another_by_order_and_time_where_its_name_was_taken_over():
     """Three stops; the log has the first one's dock for all of them, and the second was passed by."""
     saved = made_plan([[(20.0, 20.0)]] * 4, ("A", "B", "C", "D", "E"))
-    fills = [LEAVES + timedelta(minutes=80), LEAVES + timedelta(minutes=225)]  # 20 min later than planned at D
+    fills = [(LEAVES + timedelta(minutes=80), 60.0), (LEAVES + timedelta(minutes=225), 120.0)]  # 20 min late at D
     done = finished(
-        *(filled(when, 60.0, dock="B") for when in fills),
+        *(filled(when, used_l, dock="B") for when, used_l in fills),
         saved=saved,
         arrived=LEAVES + timedelta(minutes=290),
         now=LEAVES + timedelta(hours=9),
@@ -156,6 +182,56 @@ def test_a_dial_that_was_reset_at_a_stop_that_the_log_lacks_is_asked_about():
         finished(meters_l=(124.5,))
     assert finished(meters_l=(271.5,)).runs[0].distance_nmi == 68.5
     assert finished(meters_l=(124.5,), sure=True).runs[0].metered_l == (124.5,)
+
+
+def test_a_fillup_that_was_forgotten_on_the_way_teaches_no_half_burn():
+    """271.5 l are planned from end to end, 124.5 of them after the stop: a dial of 130 was reset there."""
+    there = filled(ARRIVES + timedelta(minutes=9), 130.0, dock="East Mark")
+    with pytest.raises(
+        InputError, match=r"--arrived: fill-up fill0000 at East Mark metered 130\.0 l, about .* since North Pump, where"
+    ):
+        finished(there)
+    (run,) = finished(there, sure=True).runs
+    assert (run.distance_nmi, run.speeds_run, run.metered_l) == (None, (), (130.0,))
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.65, False), (0.75, True), (1.5, True), (1.7, False)])
+def test_no_distance_is_taken_where_the_meter_tells_of_other_running(share: float, told: bool):  # noqa: FBT001
+    """147 l are planned to the stop; the last run, with a dial typed, is asked about."""
+    done = finished(filled(AT_STOP, 147.0 * share), sea="calm")
+    assert done.runs[0].distance_nmi == (37.0 if told else None)
+    assert done.corrections[0].fillup.distance_run_nmi == (37.0 if told else None)
+    assert told or f"{share:.2f} times the fuel planned went from West Mark to North Pump" in done.notes[0]
+    if not told:
+        with pytest.raises(InputError, match=rf"--meter: is {share:.1f} times what was planned since North Pump"):
+            finished(filled(AT_STOP, 147.0), meters_l=(124.5 * share,))
+
+
+def test_a_track_tells_what_she_burns_better_than_the_plan(tmp_path: Path):
+    """At 6 kn the 31.5 nmi take 5 h 15 and 94.5 l; 60 are 0.48 times the 124.5 planned, and 0.63 times the track's."""
+    end = AT_STOP + timedelta(hours=5.25)
+    file = track(tmp_path / "slow.gpx", [(AT_STOP, 6, 5.25)])
+    typed: dict[str, Any] = {"arrived": end, "now": end, "tracks": (file,)}
+    slow = finished(filled(AT_STOP, 147.0), meters_l=(80.0,), **typed).runs[1]
+    assert (slow.distance_nmi, slow.known_by) == (pytest.approx(31.5, rel=2e-3), "track")
+    with pytest.raises(InputError, match=r"--meter: is 0\.6 times what she burns for the track since North Pump, 94\."):
+        finished(filled(AT_STOP, 147.0), meters_l=(60.0,), **typed)
+
+
+def test_stops_that_she_can_not_have_gone_past_have_to_be_in_the_log():
+    """271.5 l are planned; 380 less 50 unusable and reserve do, 300 less them don't."""
+    assert finished().runs[0].distance_nmi == 68.5
+    aboard = FuelAboard(mean_l=300.0, sd_l=4.0, how="stated")
+    saved = PLAN.model_copy(update={"trip": PLAN.trip.model_copy(update={"aboard": aboard})})
+    with pytest.raises(
+        InputError,
+        match=r"--arrived: the log has no fill-up at North Pump: 271\.5 l are planned .* 300\.0 l were aboard: enter",
+    ):
+        finished(saved=saved)
+    assert finished(saved=saved, sure=True).runs[0].distance_nmi == 68.5
+    assert finished(saved=saved, meters_l=(280.0,)).runs[0].distance_nmi == 68.5, "on the reserve, as the meter tells"
+    with pytest.raises(InputError, match=r"310\.0 l were metered .* 300\.0 l were aboard"):
+        finished(saved=saved, meters_l=(310.0,))
 
 
 def test_a_fillup_that_the_plan_knows_nothing_of_cuts_the_run_and_nobody_knows_how_far():
@@ -193,8 +269,23 @@ def test_much_longer_than_planned_is_asked_about_unless_the_fuel_was_as_planned(
         finished(filled(AT_STOP, 147.0), arrived=late, now=late)
     fished = finished(filled(AT_STOP, 147.0), arrived=late, now=late, meters_l=(130.0,)).waiting[0]
     assert (fished.distance_nmi, fished.time_h, fished.speeds_run) == (31.5, None, ())
-    with pytest.raises(InputError, match=r"on 1\.6 times the fuel: was it run as planned"):
-        finished(filled(AT_STOP, 147.0), arrived=late, now=late, meters_l=(200.0,))
+    with pytest.raises(InputError, match=r"on 1\.5 times the fuel: was it run as planned"):
+        finished(filled(AT_STOP, 147.0), arrived=late, now=late, meters_l=(190.0,))
+
+
+def test_a_run_that_ended_another_day_is_asked_about():
+    """An hour and a quarter was planned: seven hours more are asked about, five aren't on the fuel planned."""
+    stop = filled(AT_STOP, 147.0)
+    for hours, asked in ((5, False), (7, True), (24 * 150, True)):
+        late: dict[str, Any] = {"arrived": ARRIVES + timedelta(hours=hours), "now": LATER + timedelta(hours=hours)}
+        if not asked:
+            assert finished(stop, meters_l=(124.5,), **late).runs[1].distance_nmi == 31.5
+            continue
+        with pytest.raises(InputError, match=r"--arrived: from North Pump .* would have taken .*, and 1 h 15 min were"):
+            finished(stop, meters_l=(124.5,), **late)
+        assert finished(stop, meters_l=(124.5,), sure=True, **late).runs[1].distance_nmi == 31.5
+    with pytest.raises(InputError, match=r"from West Mark to Gull Bay she would have taken 12 h 0 min, and 2 h 57 min"):
+        finished(at="Gull Bay", arrived=LEAVES + timedelta(hours=12), now=LEAVES + timedelta(hours=13), distance_nmi=30)
 
 
 def test_late_at_the_first_stop_she_is_taken_to_have_left_late_unless_she_said_when():
@@ -502,6 +593,39 @@ def test_what_was_entered_is_told_with_what_is_left_to_do(logbook: Logbook):
 def test_what_is_typed_is_read(typed: dict[str, Any], field: str, value: object):
     read = getattr(read_finish(TypedFinish(**typed), PLAN, LATER, ZoneInfo("UTC")), field)
     assert read == (pytest.approx(value) if isinstance(value, float) else value)
+
+
+DAY = timedelta(days=1)
+
+
+@pytest.mark.parametrize(
+    ("days", "typed", "arrived", "departed"),
+    [
+        (150, {"arrived": "10:57", "departed": "08:10"}, ARRIVES, LEAVES + timedelta(minutes=10)),
+        (2, {"arrived": "10:30"}, ARRIVES - timedelta(minutes=27), None),  # a little early, two days ago
+        (
+            9,
+            {"arrived": "14:00", "departed": "2026-07-02T09:00Z"},
+            LEAVES + timedelta(hours=30),
+            LEAVES + 25 * DAY / 24,
+        ),
+        (9, {"arrived": "2026-07-03T10:57Z", "departed": "08:10"}, ARRIVES + 2 * DAY, LEAVES + 2 * DAY + DAY / 144),
+        (9, {"arrived": "now"}, LATER + 9 * DAY, None),
+    ],
+)
+def test_a_time_of_day_alone_is_of_the_day_of_the_plan(
+    days: int, typed: dict[str, Any], arrived: datetime, departed: datetime | None
+):
+    read = read_finish(TypedFinish(**typed), PLAN, LATER + timedelta(days=days), ZoneInfo("UTC"))
+    assert (read.arrived, read.departed) == (arrived, departed)
+
+
+def test_a_time_of_day_alone_is_the_first_after_the_last_report():
+    """Held up by weather for a day: she reported on the second of July at nine, and came there at ten to eleven."""
+    report = Report(when=LEAVES + timedelta(hours=25), position=(-38.3, 44.5))
+    saved = PLAN.model_copy(update={"reports": (report,)})
+    read = read_finish(TypedFinish("10:50"), saved, LATER + timedelta(days=9), ZoneInfo("UTC"))
+    assert read.arrived == LEAVES + timedelta(hours=26, minutes=50)
 
 
 @pytest.mark.parametrize(

@@ -90,7 +90,9 @@ def test_only_runs_since_the_fillup_before_are_taken_whatever_the_order():
         (121.0, {}, None),  # a litre at the dock
         (123.6, {}, None),  # 3 %
         (124.0, {}, "the meter counted 124.0 l, the runs in the log 120.0 l: 4.0 l went where no run tells of"),
-        (160.0, {"since": ("reset-in-mid-tank",)}, None),  # then the dial is no witness
+        (110.0, {"since": ("reset-in-mid-tank",)}, None),  # then the dial shows the least that was used
+        (50.0, {"since": ("meter-replaced",)}, None),
+        (160.0, {"since": ("reset-in-mid-tank",)}, "the meter counted 160.0 l, the runs in the log 120.0 l"),
         (220.0, {"since": ("reset-forgotten",)}, None),  # 220 less the 100 of before
     ],
 )
@@ -105,12 +107,52 @@ def test_the_meter_is_the_witness_that_no_run_is_missing(used_l: float, more: di
         assert "type those of all the running with --distance and --hours" in found.notes[0]
 
 
-def test_without_a_meter_the_pump_is_asked():
-    """120 l by the table; the pump gave 240."""
-    found = taken(made(metered=None), used_l=240.0, meter_used_l=None)
-    assert found.values["distance_run_nmi"] == 40.0
-    assert "the pump gave 2.0 times what the runs in the log burn by the table (40.0 nmi, 2 h 00 min)" in found.notes[0]
-    assert taken(made(metered=None), used_l=130.0, meter_used_l=None).notes == ()
+@pytest.mark.parametrize(
+    ("pumped_l", "more", "ratio"),
+    [
+        (80.0, {}, "0.67"),
+        (88.0, {}, None),
+        (190.0, {}, None),
+        (200.0, {}, "1.67"),
+        (80.0, {"filled_to_full": False}, None),  # a part fill tells nothing
+        (80.0, {"since": ("unwritten-fillup",)}, None),  # said already
+    ],
+)
+def test_without_a_meter_the_pump_is_asked(pumped_l: float, more: dict[str, Any], ratio: str | None):
+    """120 l by the table, from one full mark to the next."""
+    found = taken(made(metered=None, sea="calm"), used_l=pumped_l, meter_used_l=None, **more)
+    assert ("distance_run_nmi" in found.values) == (ratio is None)
+    assert found.values["sea"] == "calm"
+    assert [note.split(", ")[1] for note in found.notes] == (
+        [] if ratio is None else [f"{ratio} times what the runs burn by the table (40.0 nmi"]
+    )
+
+
+def test_from_less_than_full_the_pump_gives_more_than_was_burnt_and_never_less():
+    part = filled(LEAVES - timedelta(hours=20), 100.0, filled_to_full=False)
+    for before in (part, None):
+        assert taken(made(metered=None), used_l=300.0, meter_used_l=None, before=before).notes == ()
+        assert taken(made(metered=None), used_l=80.0, meter_used_l=None, before=before).values == {}
+
+
+def test_a_meter_that_counted_far_less_than_the_runs_burn_tells_of_a_fillup_that_is_missing():
+    """A track has 40 nmi in 2 h, 120 l by the table; the dial, reset on the way, shows 70."""
+    run = made(metered=70.0, known_by="track")
+    found = taken(run, used_l=70.0)
+    assert found.values == {}
+    assert "the meter counted 70.0 l, 0.58 times what the runs burn by the table" in found.notes[0]
+    assert "a fill-up in between isn't in the log, so distance and hours were left out" in found.notes[0]
+    assert taken(run, used_l=70.0, since=("reset-in-mid-tank",)).values["distance_run_nmi"] == 40.0
+    typed = taken(made(metered=70.0, known_by="typed"), used_l=70.0)
+    assert typed.values["distance_run_nmi"] == 40.0, "what was typed stands, and is asked about"
+    assert "0.58 times" in typed.notes[0]
+
+
+def test_a_distance_without_hours_is_held_against_the_thirstiest_and_the_thriftiest_mile():
+    """3 l a mile at 6 and at 20 kn, 4 at 30: 40 nmi take 120 to 160 l."""
+    for used_l, is_taken in ((80.0, False), (90.0, True), (250.0, True), (260.0, False)):
+        run = made(metered=used_l, time_h=None, speeds_run=())
+        assert ("distance_run_nmi" in taken(run, used_l=used_l).values) == is_taken, used_l
 
 
 def test_a_run_that_nobody_measured_or_that_a_fillup_cuts_gives_no_distance():
@@ -197,6 +239,24 @@ def test_three_numbers_at_the_pump_take_the_run_and_say_so(cli: Cli, log: Path):
     assert "1 run waits" in cli("list").out, "a fill-up that never was gives its runs back"
     assert "40.0 nmi (from the run" not in cli("add", "121", "260", "122", "--distance", "-").out
     assert "counts no more" in cli("withdraw", name).out
+
+
+def test_the_dock_is_where_the_run_ended_not_where_she_filled_before(cli: Cli, log: Path):
+    """North Pump, then a run to East Mark; and years ago she filled at East Mark Fuel Quay."""
+    with open_logbook(str(log), create=True) as logbook:
+        logbook.append([NewEntry(BEFORE)])
+        logbook.settle(lambda: ((), (made(finish="East Mark"),)))
+    added = cli("add", "121", "260", "122", "--zone", "UTC", "--json").document
+    assert added["entry"]["dock"] == ""
+    assert added["entry"]["distance_run_nmi"] == 40.0
+    assert "ended at East Mark, where the log knows none; say which with" in added["notes"][0]
+    cli("withdraw", added["entry"]["entry"])
+    old = filled(LEAVES - timedelta(days=400), 90.0, dock="East Mark Fuel Quay")
+    with open_logbook(str(log)) as logbook:
+        logbook.append([NewEntry(old)])
+    added = cli("add", "121", "260", "122", "--zone", "UTC", "--json").document
+    assert added["entry"]["dock"] == "East Mark Fuel Quay"
+    assert added["assumed"]["dock"] == "where the run of Wed 1 Jul 2026 08:00 to 10:00 UTC ended"
 
 
 def test_what_is_typed_counts_more_than_the_run(cli: Cli, log: Path):

@@ -25,6 +25,16 @@ def test_before_anything_is_burnt_the_rule_is_the_plans(
     assert today.low_l(burn_l, z) == pytest.approx(low_figure_l(level_l, burn_l, sd_l, sd_share, z), abs=1e-9)
 
 
+@given(LITRES, st.floats(0, 10), st.floats(0.01, 0.15), st.floats(0, 100), st.floats(0, 100), st.floats(0, 3))
+def test_a_burn_that_no_dial_saw_is_as_doubtful_as_the_plan_has_it(
+    level_l: float, sd_l: float, sd_share: float, before_l: float, burn_l: float, z: float
+):
+    """Part of the burn since the mark was before a part fill: both parts share one factor, so their doubts add up."""
+    today = find_today(Spent(level_l - before_l, sd_l, 0.0, 0.0), Meter(1.0, 0.02, 0.01), sd_share, 400.0)
+    whole = low_figure_l(level_l, before_l + burn_l, sd_l, sd_share, z)
+    assert today.with_earlier(before_l).low_l(burn_l, z) == pytest.approx(whole, abs=1e-9)
+
+
 def test_as_planned_by_a_perfect_meter_leaves_the_factor_and_sharpens_it():
     today = find_today(Spent(300.0, 0.0, 100.0, 100.0), PERFECT, 0.06, 400.0)
     assert (today.aboard_l, today.factor) == (200.0, 1.0)
