@@ -341,7 +341,7 @@ class _Road:
         tracks = Tracks(self.network, self.boat, state.hop.speed_kn).find([(self.here, i) for i in near])
         ways = [(min(t, key=lambda track: track.time_h), b) for (a, b), t in tracks.items() if a == self.here]
         rate = self.boat.units.burn(state.loss_lph)
-        why = f"fuel may be leaking, about {rate} if the gauge is right"
+        why = f"about {rate} are lost beside what the dial counts, if the gauge is right"
         if not ways:
             return Advice(kind="leak", why=why)
         track, place = min(ways, key=lambda way: way[0].time_h)
@@ -352,7 +352,7 @@ class _Road:
             dock_way=tuple(WayLeg(course_deg=c, distance_nmi=nmi) for c, nmi in stretches_of(plane, track.bends)),
             dock_low_l=state.today.low_l(track.fuel_l, state.z) - state.loss_lph * track.time_h,
             dock_arrive=self.asked.report.when + timedelta(hours=track.time_h),
-            why=f"{why}: make for the nearest place, at once",
+            why=why,
         )
 
     def arrivals(self, ahead: Ahead) -> tuple[Arrival, ...]:

@@ -209,7 +209,7 @@ def _arrival_line(arrival: Arrival, words: Words) -> str:
 
 
 def _no_return_line(answer: Underway) -> str:
-    if answer.advice.kind == "there":
+    if answer.advice.kind in ("there", "fill", "leak"):
         return ""
     if answer.turn_by is not None:
         turn = answer.turn_by
