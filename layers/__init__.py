@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from layers.plane import METRES_PER_NMI, Plane, geodesic_ring
     from layers.recipe import Recipe, RecipeSource, read_recipe, write_recipe
     from layers.region import Region, build_region, read_region
+    from layers.route_files import write_route
+    from layers.route_reading import read_route
+    from layers.routes import Route, RoutePoint
     from layers.schema import COMPUTED, FUELS, LAYERS, Column, LayerSchema
     from layers.sources import add_sources
     from layers.tables import BadEntry, SourceError
@@ -49,6 +52,8 @@ __all__ = [
     "Region",
     "RegionAbout",
     "Repair",
+    "Route",
+    "RoutePoint",
     "RouteplanError",
     "Source",
     "SourceError",
@@ -68,10 +73,12 @@ __all__ = [
     "read_hours",
     "read_recipe",
     "read_region",
+    "read_route",
     "write_about",
     "write_layers",
     "write_recipe",
     "write_region",
+    "write_route",
 ]
 
 _HOMES = {
@@ -86,6 +93,9 @@ _HOMES = {
     "plane": ("METRES_PER_NMI", "Plane", "geodesic_ring"),
     "recipe": ("Recipe", "RecipeSource", "read_recipe", "write_recipe"),
     "region": ("Region", "build_region", "read_region"),
+    "route_files": ("write_route",),
+    "route_reading": ("read_route",),
+    "routes": ("Route", "RoutePoint"),
     "schema": ("COMPUTED", "FUELS", "LAYERS", "Column", "LayerSchema"),
     "sources": ("add_sources",),
     "tables": ("BadEntry", "SourceError"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from typing import TYPE_CHECKING
 
 from layers.routes import plain_name, utc_text
@@ -27,6 +28,7 @@ COLUMNS = (
     "depart",
     "note",
 )
+_FIGURE = re.compile(r"-?[0-9]+(\.[0-9]+)?")  # below nothing; with a plus it is a phone number
 
 
 def csv_text(route: Route) -> str:
@@ -80,6 +82,6 @@ def _facts(one: RoutePoint | RouteMark, names: tuple[str, ...]) -> list[str]:
 
 def _text(text: str, *, number: bool = False) -> str:
     plain = plain_name(" ".join(text.split()))
-    if plain[:1] in ("=", "+", "-", "@") and not (number and plain.lstrip("+-").replace(".", "", 1).isdigit()):
+    if plain[:1] in ("=", "+", "-", "@") and not (number and _FIGURE.fullmatch(plain)):
         return f"'{plain}"
     return plain

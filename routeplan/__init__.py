@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from routeplan.drawn import layers_of
     from routeplan.fillups import Entry, Fillup, FillupLog
     from routeplan.fuel import FuelAboard, full, promised_range_nmi, read_aboard
+    from routeplan.helm_marks import find_helm, start_meter
     from routeplan.lessons import Lesson
     from routeplan.log_files import read_fillups
     from routeplan.logbook import Logbook, open_logbook
@@ -36,16 +37,23 @@ if TYPE_CHECKING:
     from routeplan.network import Network
     from routeplan.outings import Outing
     from routeplan.passage import Passage, find_passage
+    from routeplan.plan_routes import route_of
     from routeplan.plans import Leg, NoPassageError, Plan, Refusal, Stop
     from routeplan.reach import Reach, find_reach
     from routeplan.reach_layers import layers_of_reach
     from routeplan.reached import InReach, NoReachError, ReachArea, TurningPoint
+    from routeplan.saved_plans import Report, SavedPlan, keep_plan, read_plan, write_plan
+    from routeplan.sheet_page import build_sheet
     from routeplan.teaching import Taught, learn
     from routeplan.trips import Trip
+    from routeplan.underway import find_underway
+    from routeplan.underway_state import AskedUnderway
+    from routeplan.underway_values import Underway
     from routeplan.water import Water, build_water
 
 __all__ = [
     "Aboard",
+    "AskedUnderway",
     "Boat",
     "Entry",
     "Fillup",
@@ -68,18 +76,25 @@ __all__ = [
     "ReachArea",
     "Readings",
     "Refusal",
+    "Report",
     "RouteplanError",
+    "SavedPlan",
     "Stop",
     "Taught",
     "Trip",
     "TurningPoint",
+    "Underway",
     "Water",
     "build_network",
+    "build_sheet",
     "build_water",
     "find_aboard",
+    "find_helm",
     "find_passage",
     "find_reach",
+    "find_underway",
     "full",
+    "keep_plan",
     "layers_of",
     "layers_of_reach",
     "learn",
@@ -88,6 +103,10 @@ __all__ = [
     "read_aboard",
     "read_boat",
     "read_fillups",
+    "read_plan",
+    "route_of",
+    "start_meter",
+    "write_plan",
 ]
 
 _HOMES = {
@@ -108,6 +127,13 @@ _HOMES = {
     "routeplan.reach": ("Reach", "find_reach"),
     "routeplan.reach_layers": ("layers_of_reach",),
     "routeplan.reached": ("InReach", "NoReachError", "ReachArea", "TurningPoint"),
+    "routeplan.helm_marks": ("find_helm", "start_meter"),
+    "routeplan.plan_routes": ("route_of",),
+    "routeplan.saved_plans": ("Report", "SavedPlan", "keep_plan", "read_plan", "write_plan"),
+    "routeplan.sheet_page": ("build_sheet",),
+    "routeplan.underway": ("find_underway",),
+    "routeplan.underway_state": ("AskedUnderway",),
+    "routeplan.underway_values": ("Underway",),
     "routeplan.teaching": ("Taught", "learn"),
     "routeplan.trips": ("Trip",),
     "routeplan.margins": ("Margins",),

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from routeplan.passage import Passage
     from routeplan.saved_plans import Report, SavedPlan
     from routeplan.teaching import Taught
-    from routeplan.underway_state import Asked
+    from routeplan.underway_state import AskedUnderway
 
 __all__ = ["PlanOption", "open_plan", "underway"]
 
@@ -117,7 +117,7 @@ def underway(
     from routeplan.typed_finish import TypedFinish
     from routeplan.typed_reports import TypedReport, read_report
     from routeplan.underway import find_underway
-    from routeplan.underway_state import Asked
+    from routeplan.underway_state import AskedUnderway
     from routeplan.underway_words import tell_underway
 
     now = edges.now()
@@ -143,7 +143,7 @@ def underway(
     network = find_network(the_region, saved.boat, saved.margins, moment, cached=not no_cache)
     typed = TypedReport(at, meter, gauge, meter_was, took, filled=filled, not_reset=not_reset, sure=sure)
     report = read_report(typed, saved, network, runs, moment)
-    asked = Asked(
+    asked = AskedUnderway(
         saved,
         network,
         taught,
@@ -251,7 +251,9 @@ def _runs(paths: Sequence[Path], saved: SavedPlan, taught: Taught, moment: datet
     return read_runs(paths, saved.boat, after=begun_at(saved, taught.fillups, moment), until=moment)
 
 
-def _write_new_plan(papers: Papers, saved: SavedPlan, passage: Passage | None, asked: Asked, now: datetime) -> None:
+def _write_new_plan(
+    papers: Papers, saved: SavedPlan, passage: Passage | None, asked: AskedUnderway, now: datetime
+) -> None:
     """Write the papers of the plan from here."""
     from layers.errors import InputError
     from routeplan.helm_marks import find_helm, start_meter

@@ -120,7 +120,8 @@ def _run(run: Run, saved: SavedPlan) -> str:
     planned_l = sum(saved.boat.burn_lph(min(max(r.speed_kn, 0.1), fastest_kn)) * r.time_h for r in run.speeds_run)
     if min(burnt_l, planned_l) < 1.0:
         return text
-    return f"{text}; by the meter, corrected, {burnt_l / planned_l:.2f} times the burn planned"
+    underway = " underway, with that day's burn in it" if saved.before is not None else ""
+    return f"{text}; by the meter, corrected, {burnt_l / planned_l:.2f} times the burn planned{underway}"
 
 
 def _corrected(correction: Correction, clock: WallClock) -> str:

@@ -21,7 +21,7 @@ from layers.errors import InputError
 from routeplan.fillups import FillupLog
 from routeplan.gpx_runs import cut_runs
 from routeplan.logbook import NewEntry
-from routeplan.metered_runs import ask_about_dial, ask_about_fills, count_meters, fuel_ratio
+from routeplan.metered_runs import SAME_FILL, ask_about_dial, ask_about_fills, count_meters, fuel_ratio
 from routeplan.moments import AHEAD, shown_gap, write_moment
 from routeplan.plan_hops import find_hops
 from routeplan.run_distances import TypedRun, is_whole, measure
@@ -46,7 +46,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Correction", "Finish", "Finished", "enter_finish", "finish", "passage_key"]
 
-_SAME_FILL = timedelta(hours=1)  # a fill reported underway and a fill-up in the log this near are one
 _LONG_TIMES, _LONG_H = 3.0, 6.0  # a run that took so many times longer than planned, and so much, ended another day
 _NOTHING: dict[str, Any] = {name: () if name == "speeds_run" else None for name in RUN_FIELDS}
 
@@ -198,7 +197,7 @@ def finish(
     made: list[Run] = []
     notes: list[str] = []
     for piece, track, counted in zip(pieces, tracks, counts, strict=True):
-        typed = TypedRun(may_be_late=piece is pieces[0] and done.departed is None)
+        typed = TypedRun(may_be_late=piece is pieces[0] and done.departed is None and saved.before is None)
         if piece is pieces[-1]:
             typed = replace(typed, distance_nmi=done.distance_nmi, hours_h=done.hours_h, may_ask=not done.sure)
         if not done.sure:
@@ -273,7 +272,8 @@ def _refuse_again(runs: Sequence[RunEntry], key: str) -> None:
 
 
 def _departure(saved: SavedPlan, done: Finish, now: datetime) -> datetime:
-    departed = done.departed or (saved.plan.legs[0].depart if saved.plan.legs else saved.plan.depart)
+    planned = saved.plan.legs[0].depart if saved.plan.legs else saved.plan.depart
+    departed = done.departed or (planned if saved.before is None else saved.before.began)
     if done.arrived > now + AHEAD:
         ahead = shown_gap(done.arrived - now)
         raise InputError("--arrived", f"lies {ahead} ahead", value=write_moment(done.arrived), remedy="check the day")
@@ -291,9 +291,10 @@ def _departure(saved: SavedPlan, done: Finish, now: datetime) -> datetime:
 def _refuse_unwritten(saved: SavedPlan, own: Sequence[Entry], departed: datetime, done: Finish) -> None:
     """Ask for a fill that was reported underway and isn't in the log: the meters were reset there."""
     for report in saved.reports:
-        if not report.filled or not departed < report.when <= done.arrived or done.sure:
+        is_fill = report.filled or report.took_l is not None
+        if not is_fill or not departed < report.when <= done.arrived or done.sure:
             continue
-        if not any(abs(entry.fillup.when - report.when) <= _SAME_FILL for entry in own):
+        if not any(abs(entry.fillup.when - report.when) <= SAME_FILL for entry in own):
             raise InputError(
                 "--arrived",
                 f"a fill was reported underway, {write_moment(report.when)}, and the log has no fill-up of it",
@@ -316,7 +317,7 @@ def _ask(saved: SavedPlan, piece: Between, track: TrackRuns | None, counted: Cou
         return
     by = piece.opened_by
     begins_l = find_hops(saved.plan, saved.boat, saved.trip.aboard)[0].level_l
-    begins_l = begins_l if by is None else max(saved.boat.tank.full_mark_l, by.fillup.pumped_l)
+    begins_l = begins_l + piece.before_l if by is None else max(saved.boat.tank.full_mark_l, by.fillup.pumped_l)
     ask_about_fills(saved, piece, counted.metered_l, begins_l)
     burn_l = None
     if track is not None and is_whole(piece, track):
@@ -334,9 +335,10 @@ def _cut(span: Between) -> list[Between]:
     start, began, opened = span.start, span.began, span.opened_by
     for name, when, entry in places:
         pieces.append(replace(span, start=start, finish=name, began=began, ended=when, opened_by=opened))
-        pieces[-1] = replace(pieces[-1], closed_by=entry, legs=())
+        pieces[-1] = replace(pieces[-1], closed_by=entry, legs=(), before_nmi=0.0, before_l=0.0, before_h=0.0)
         start, began, opened = name, when, entry
-    return [*pieces, replace(span, start=start, began=began, opened_by=opened, legs=())]
+    last = replace(span, start=start, began=began, opened_by=opened, legs=())
+    return [*pieces, replace(last, before_nmi=0.0, before_l=0.0, before_h=0.0)]
 
 
 def _skipped(piece: Between) -> list[str]:
@@ -364,7 +366,7 @@ def _run(saved: SavedPlan, piece: Between, found: Measured, counted: Counted, do
             known_by=found.known_by,
             sea=done.sea,
             people=done.people,
-            passage=f"{saved.trip.start} to {saved.trip.finish}"[:500],
+            passage=f"{saved.trip.start if saved.before is None else saved.before.start} to {saved.trip.finish}"[:500],
             passage_key=key,
             note=done.note if is_open else "",
         )

@@ -90,7 +90,7 @@ class MeterMark(_Value):
     slow_above_l
         [l] Where there is nothing to turn for: above this, slow down to `slow_kn`; None where that is no help.
     slow_kn
-        [kn] The slower speed that goes furthest.
+        [kn] The fastest slower speed that goes clearly further.
     """
 
     leg: Annotated[int, Field(ge=1)]

@@ -41,6 +41,7 @@ _LEAST_SPENT_SHARE = 0.02  # of the capacity: before so much is burnt the dials 
 _LOOK_FAST_H, _LOOK_SLOW_H = 0.5, 1.0  # [h] between marks on a long leg: what is lost shows before it is far
 _FAST_KN = 15.0  # [kn] from which speed on it is the shorter time
 _WORTH = 1.02  # times the economy: slowing down for less is no help
+_WORTH_OFF_PLANE = 1.10  # and for less than this nobody comes off the plane
 _HALVINGS = 50  # of an interval of litres: to the last digit
 
 
@@ -329,13 +330,17 @@ class _Run:
         return {} if sure is None else {"slow_above_l": sure, "slow_kn": slow_kn}
 
     def _furthest_kn(self) -> float | None:
-        """[kn] The slower speed with the best economy, on the plane if that helps; None if none is better."""
+        """[kn] The fastest slower speed that goes clearly further: on the plane if one does, else off it."""
         boat, planned = self.boat, self.hop.speed_kn
         hump = boat.burn.unsteady_kn[1] if boat.burn.unsteady_kn is not None else 0.0
-        slower = [kn for kn in boat.offered_speeds_kn if kn < planned]
-        better = [kn for kn in slower if boat.economy_nmi_per_l(kn) > _WORTH * boat.economy_nmi_per_l(planned)]
-        planing = [kn for kn in better if kn >= hump]
-        return max(planing or better, key=boat.economy_nmi_per_l, default=None)
+        further = {
+            kn: boat.economy_nmi_per_l(kn) / boat.economy_nmi_per_l(planned)
+            for kn in boat.offered_speeds_kn
+            if kn < planned
+        }
+        planing = [kn for kn, times in further.items() if kn >= hump and times >= _WORTH]
+        slow = [kn for kn, times in further.items() if kn < hump and times >= _WORTH_OFF_PLANE]
+        return max(planing or slow, default=None)
 
     def _readings_l(self) -> tuple[float, float]:
         """[l] Between which readings a limit lies: what she left with, and all that was known to be aboard burnt."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from layers.errors import InputError
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
     from routeplan.saved_plans import SavedPlan
     from routeplan.stops_made import Between
 
-__all__ = ["Counted", "ask_about_dial", "ask_about_fills", "count_meters", "fuel_ratio"]
+__all__ = ["SAME_FILL", "Counted", "ask_about_dial", "ask_about_fills", "count_meters", "fuel_ratio"]
+
+SAME_FILL = timedelta(hours=1)
+"""A fill reported underway and a fill-up in the log this near to one another are one."""
 
 _LEAST_L = 5.0  # l: a ratio of smaller volumes says nothing
 _LEAST_FALL_L = 0.2  # l: dials are read to a tenth of a gallon
@@ -65,10 +69,12 @@ def count_meters(
         The dial went backwards on the last run, or the number of meters isn't the boat's.
     """
     found: list[Counted] = []
-    start: tuple[float, ...] | None = saved.helm.meter.shows_l
+    start: tuple[float, ...] | None = saved.helm.meter.shows_l if saved.before is None else saved.before.shows_l
     for piece in pieces:
         if piece.opened_by is not None:
             start = _after(piece.opened_by.fillup)
+            if any(report.not_reset and piece.began <= report.when <= piece.ended for report in saved.reports):
+                start = _figures(piece.opened_by.fillup)
         typed = piece.closed_by is None
         end = _figures(piece.closed_by.fillup) if piece.closed_by is not None else None
         if typed and piece is pieces[-1]:
@@ -210,8 +216,11 @@ def _counted(
 ) -> Counted:
     """Add up what was counted from one figure to the other, over resets that were noted underway."""
     used, at = [0.0] * len(end), start
+    fills = [entry.fillup.when for entry in (piece.opened_by, piece.closed_by) if entry is not None]
     for report in saved.reports:
         was = report.was_l
+        if (report.filled or report.took_l is not None) and any(abs(report.when - w) <= SAME_FILL for w in fills):
+            continue  # the fill-up tells what the dial showed there
         if was is not None and len(was) == len(end) and piece.began < report.when <= piece.ended:
             used = [u + w - a for u, w, a in zip(used, was, at, strict=True)]
             at = (0.0,) * len(end)

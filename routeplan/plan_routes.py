@@ -36,6 +36,7 @@ _RHUMB_SHARE = 0.2  # of the stand-off, where that is less
 _TRACK_M = 1.0  # [m] how far the drawn track itself may lie from the way
 _KEPT_SHARE = 0.9  # of the stand-off that legs keep at the least: routeplan.standing_off
 _SAME_SPOT_M = 2.0  # [m] two points of a route so near make a leg that no plotter can steer
+_SHOWN_NMI = 0.05  # [nmi] a stretch of the way to a dock that is shorter would read 0.0
 _SAME_DEG = 2e-6  # [deg] positions are kept to a millionth
 
 
@@ -53,8 +54,8 @@ def route_of(saved: SavedPlan, region: Region | None = None) -> Route:
     -------
     Points are the ends of legs as steered, and as many between them as it takes for the rhumb line from point to point
     to stay within 10 m of the way that was checked (and a fifth of the stand-off). Marks are the stops, the alternates
-    and the points of no return. Readings of the dial on the way along a leg cost no point and no mark, of which plotters
-    hold few: the description of the leg's end tells them, and the sheet.
+    and the points of no return. Readings of the dial on the way along a leg cost no point and no mark, of which
+    plotters hold few: the description of the leg's end tells them, and the sheet.
 
     Raises
     ------
@@ -206,7 +207,8 @@ class _Writer:
         lines = [f"dial about {units.volume_down(mark.shows_l)}, as it shows, since {mark.since}"]
         if mark.turn_above_l is not None and mark.turn_for:
             far = "" if mark.turn_nmi is None else f", {shown_distance(mark.turn_nmi)}"
-            way = ", then ".join(f"{course(leg.course_deg)} true {leg.distance_nmi:.1f} nmi" for leg in mark.turn_way)
+            steered = [leg for leg in mark.turn_way if leg.distance_nmi >= _SHOWN_NMI]
+            way = ", then ".join(f"{course(leg.course_deg)} true {leg.distance_nmi:.1f} nmi" for leg in steered)
             how = f": {way}" if way else ""
             shut = self._shut(mark.turn_opens)
             lines.append(f"above {units.volume_down(mark.turn_above_l)} turn for {mark.turn_for}{far}{shut}{how}")

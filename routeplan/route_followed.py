@@ -106,7 +106,8 @@ class _Way:
         if not len(near):
             return None
         best = k = int(near[0])
-        while k + 1 < len(off_m) and off_m[k + 1] <= ON_THE_WAY_M:
+        leaves_m = np.hypot(*(self._xy[1:] - point).T)
+        while k + 1 < len(off_m) and leaves_m[k] <= ON_THE_WAY_M:  # where a stretch ends out of reach it has passed
             k += 1
             best = k if off_m[k] < off_m[best] else best
         return float(self._begin_m[best] + share[best] * self._step_m[best])

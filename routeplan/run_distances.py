@@ -105,6 +105,8 @@ def measure(piece: Between, boat: Boat, track: TrackRuns | None, ratio: float | 
         found = _as_typed(track, typed.distance_nmi)
     elif track is not None and is_whole(piece, track):
         found = Measured(track.distance_nmi, track.time_h, track.speeds_run, "track", track.notes)
+    elif piece.closed_by is not None and piece.legs and ratio is not None and not _is_told(ratio):
+        found = _by_other_running(piece, ratio)
     elif piece.legs:
         found = _by_plan(piece, ratio, track, typed)
     else:
@@ -143,20 +145,29 @@ def is_whole(piece: Between, track: TrackRuns) -> bool:
     return missed_s <= _LATE_TRACK_S and not any(note.startswith("gaps") for note in track.notes)
 
 
+def _is_told(ratio: float) -> bool:
+    return TOLD_FUEL[0] <= ratio <= TOLD_FUEL[1]
+
+
+def _by_other_running(piece: Between, ratio: float) -> Measured:
+    """Take no distance where the meter tells of other running than the plan's."""
+    told = f"{ratio:.2f} times the fuel planned went from {piece.start} to {piece.finish} by the meter"
+    missing = "a fill-up on the way isn't in the log, or she ran another way"
+    return Measured(None, None, (), "unknown", (f"{told}: {missing}, so no distance was taken; {_type_it(piece)}",))
+
+
 def _by_plan(piece: Between, ratio: float | None, track: TrackRuns | None, typed: TypedRun) -> Measured:
     """Take the plan's distance where the run was as planned, and its speeds where it took as long as planned."""
     notes = []
     if track is not None:
         part = f"{shown_distance(track.distance_nmi)} of {shown_distance(piece.distance_nmi)}"
         notes.append(f"the track has only {part} from {piece.start} to {piece.finish}: the plan's distance was taken")
-    if piece.closed_by is not None and ratio is not None and not TOLD_FUEL[0] <= ratio <= TOLD_FUEL[1]:
-        told = f"{ratio:.2f} times the fuel planned went from {piece.start} to {piece.finish} by the meter"
-        missing = "a fill-up on the way isn't in the log, or she ran another way"
-        return Measured(None, None, (), "unknown", (f"{told}: {missing}, so no distance was taken; {_type_it(piece)}",))
     off_h = abs(piece.elapsed_h - piece.whole_h)
     if off_h <= max(_AS_PLANNED_SHARE * piece.whole_h, _AS_PLANNED_H):
         lying_h = max(piece.whole_h - piece.legs_h, 0.0)  # at a gate, or where she waited for one
         time_h = max(piece.elapsed_h - lying_h, 0.0)
+        if piece.before_nmi:  # nobody kept at which speeds, and a mean over slow and fast miles tells a wrong burn
+            return Measured(piece.distance_nmi, None, (), "plan", tuple(notes))
         return Measured(piece.distance_nmi, time_h, _speeds(piece), "plan", tuple(notes))
     times = f"{shown_duration(piece.elapsed_h)}, and {shown_duration(piece.whole_h)} were planned"
     took = f"from {piece.start} to {piece.finish} she took {times}"

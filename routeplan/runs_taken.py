@@ -31,6 +31,7 @@ __all__ = [
     "TOLD_FUEL",
     "Taken",
     "is_named",
+    "likely_dock",
     "missing_fields",
     "pending_runs",
     "runs_between",
@@ -157,6 +158,33 @@ def is_named(dock: str, name: str) -> bool:
     """
     one, other = (" ".join(text.casefold().split()) for text in (dock, name))
     return one == other or (min(len(one), len(other)) >= _SHORTEST and (one in other or other in one))
+
+
+def likely_dock(known: Sequence[str], between: Sequence[Run], clock: WallClock) -> tuple[str, str]:
+    """Tell at which dock a boat that fills most likely is, where nobody said.
+
+    Parameters
+    ----------
+    known
+        The docks of the log: that of the fill-up before first, then the others, the latest first.
+    between
+        The runs since the fill-up before.
+    clock
+        Whose clock on the wall.
+
+    Returns
+    -------
+    The dock and how it is known; or an empty name, and what is to be said of it, if anything.
+    """
+    ended = next((run for run in reversed(between) if run.finish), None)
+    if ended is None or is_named(known[0], ended.finish):
+        return known[0], "as at the fill-up before" if known[0] else ""
+    there = next((dock for dock in known if is_named(dock, ended.finish)), "")
+    run = shown_runs([ended], clock)
+    if there:
+        return there, f"where {run} ended"
+    told = f"no dock is noted: {run} ended at {ended.finish}, where the log knows none"
+    return "", f"{told}; say which with routeplan fillup add --replaces last --dock"
 
 
 def take_runs(

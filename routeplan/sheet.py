@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from maps.words import text_of
 from routeplan.fuel import low_figure_l, z_of
 from routeplan.plan_words import is_before_leaving
-from routeplan.plans import When
+from routeplan.plans import When  # noqa: TC001  values are checked against it as they are made
 from routeplan.saved_plans import differences
 from routeplan.sheet_rows import Line, Position, SheetValue, find_lines, letters
 from routeplan.sun import find_sun_day, is_dark, is_dark_between, last_change, next_change

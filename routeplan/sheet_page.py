@@ -21,12 +21,12 @@ from routeplan.units_shown import shown_speed
 from routeplan.words import course, shown_calls
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from datetime import datetime
 
     from layers.region import Region
     from routeplan.saved_plans import SavedPlan
-    from routeplan.sheet import OtherDock, Sheet
+    from routeplan.sheet import OtherDock, Sheet, SunAt
     from routeplan.sheet_rows import LastTurnRow, LegRow, StopRow, WaitRow
     from routeplan.sheet_style import Paper
 
@@ -36,8 +36,10 @@ _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-ur
 _LONGEST = 2000  # characters of one paragraph
 _NO_BREAK = "\u00a0"
 _WIDTHS_MM = (13.5, 46, 9, 7, 8, 6, 12, 6.8, 12.2, 63, 12.2)  # [mm] of the helm's columns, the last to be written in
+_KEPT_TOGETHER = 3  # rows at the end: none of them goes over to a page of its own
 _BOX = '<span class="box"></span>'
 _SPARE_NAMES = 4  # lines for names where nobody says how many are aboard
+_MOST_SUNS = 3  # places of sun and tide beside the chart; more stand below it
 _MOST_LINES = 12  # for names at the most: more are told by their number
 
 
@@ -138,10 +140,11 @@ class _Page:
         cells = "".join(f"<td>{_text(title)}<b>{_text(big)}</b>{_text(small)}</td>" for title, big, small in keys)
         yield f'<table class="keys"><tr>{cells}</tr></table>'
         yield (
-            '<p class="how">At each mark read the dial and tick it off. <b>Dial over the figure in the heavy box: turn at '
-            "once</b> for the dock named there, by these courses; where it says shut, lie there till then. "
-            "<b>A box without a dock: the next stop is the nearest fuel</b>; over its figure slow down. "
-            "Dial well over or under: find out why (leak, weed, wrong dial), read again in 10 min. "
+            '<p class="how">At each mark read the dial and tick (6a: on the way along leg 6). <b>Dial over the figure '
+            "in the heavy box: turn at once</b> for the dock named there, by these courses (+ Ways: the rest is listed "
+            "there); where it says shut, wait there. <b>A box without a dock: the next stop is the nearest fuel</b>; "
+            "over its figure slow down. Dial well over or under: find out why (leak, weed, wrong dial), read again in "
+            "10 min. "
             f"{_text(words.fuel_rule())} {_text(words.variation_line())}</p>"
         )
 
@@ -165,9 +168,9 @@ class _Page:
         row = "".join(f'<th class="{kind}">{_text(title)}</th>' for title, kind in heads)
         yield f'<table class="helm"><colgroup>{widths}</colgroup><thead><tr>{row}</tr></thead><tbody>'
         turn_for, since = "", self.saved.plan.depart
-        for line in self.sheet.lines:
+        for index, line in enumerate(self.sheet.lines, start=1 - len(self.sheet.lines)):
             if line.kind == "leg":
-                yield self._leg(line, turn_for, since)
+                yield self._leg(line, turn_for, since, kind="near" if index > -_KEPT_TOGETHER else "")
                 since = line.at
                 turn_for = (line.limit.turn_for or "") if line.limit else turn_for
             elif line.kind == "stop":
@@ -180,16 +183,16 @@ class _Page:
         yield self._arrival()
         yield "</tbody></table>"
 
-    def _leg(self, row: LegRow, turn_for: str, since: datetime) -> str:
+    def _leg(self, row: LegRow, turn_for: str, since: datetime, *, kind: str) -> str:
         words, last = self.words, row.steers[-1]
         name = words.mark_name(row)
         where = f'<span class="nowrap">{_text(write_position(row.position))}</span>'
         notes = "".join(f"; {_text(note)}" for note in [words.place_on_leg(row), *words.row_notes(row)] if note)
         shows = "" if row.mark is None else words.bare(row.mark.shows_l)
-        day = "" if words.same_day(row.at, since) else words.day_and_clock(row.at).rsplit(" ", 1)[0]
+        day = "" if words.same_day(row.at, since) else words.day_and_clock(row.at).split(" ", 1)[0]
         when = f'<span class="day">{_text(day)}</span>' if day else ""
         cells = (
-            ("number nowrap" if len(row.label) < 6 else "number", "", f"{_BOX}<b>{row.label}</b>"),
+            ("number nowrap" if len(row.label) < 6 else "number", "", f'{_BOX}<b class="nowrap">{row.label}</b>'),
             ("to", "", f"{f'<bdi>{_text(name)}</bdi> ' if name else ''}{where}{notes}"),
             (
                 "steer",
@@ -205,7 +208,7 @@ class _Page:
             ("limit", "if over", self._limit(row, turn_for)),
             ("blank", "read, at", ""),
         )
-        return f"<tr>{''.join(_cell(*cell) for cell in cells)}</tr>"
+        return f"""<tr class="{kind}">{"".join(_cell(*cell) for cell in cells)}</tr>"""
 
     def _limit(self, row: LegRow, turn_for: str) -> str:
         """Write what to do above which reading."""
@@ -222,13 +225,13 @@ class _Page:
     def _stop(self, row: StopRow) -> str:
         said = self.words.stop_band(row.number, row.stop, resets=row.resets)
         head, _, rest = said.partition(". ")
-        return _band(f"<b>{_text(head)}.</b> {_text(rest)}", "band dark")
+        return _band(f"<b>{_text(head)}.</b> {_text(rest)}", "band dark stop")
 
     def _wait(self, row: WaitRow) -> str:
-        return _band(f"<b>{_text(self.words.wait_line(row.wait))}</b>", "band pale")
+        return _band(f"<b>{_text(self.words.wait_line(row.wait))}</b>", "band pale ahead")
 
     def _last_turn(self, row: LastTurnRow) -> str:
-        return _band(f"\u25b2 {_text(self.words.last_turn_line(row.number, row.turn))}.", "band pale")
+        return _band(f"\u25b2 {_text(self.words.last_turn_line(row.number, row.turn))}.", "band pale ahead")
 
     def _arrival(self) -> str:
         plan, words = self.saved.plan, self.words
@@ -247,8 +250,8 @@ class _Page:
             calls, take, closed = words.stop_cells(stop)
             yield (
                 f"<tr><td>{_tag(str(number), 'filled')} <b><bdi>{_text(stop.dock)}</bdi></b></td>"
-                f'<td>{_text(calls)}</td><td>{_text(take)}. {_text(closed)}. <span class="nowrap">{_BOX}called</span> '
-                f"pumped {_line('short')} dial {_line('short')}</td></tr>"
+                f'<td>{_text(calls)}</td><td>{_text(take)}. {_text(closed)}. <span class="nowrap">{_BOX}called '
+                f"pumped {_line('short')} dial {_line('short')}</span></td></tr>"
             )
         yield "</tbody></table>" if plan.stops else ""
         if self.sheet.docks:
@@ -270,10 +273,13 @@ class _Page:
         if ways:
             yield '<p class="head">Ways: from the mark, to the dock, each course with its nmi</p><ul class="ways">'
             for label, dock, way in ways:
-                yield f"<li><b>{label}</b> {_tag(self.sheet.tag(dock))} {_text(way)}</li>"
+                first, comma, rest = way.partition(", ")
+                head = f"<b>{label}</b> {_tag(self.sheet.tag(dock))} {_text(first + comma)}"
+                yield f'<li><span class="nowrap">{head}</span> {_text(rest)}</li> '
             yield "</ul>"
 
     def beside_chart(self, chart: str) -> Iterator[str]:
+        suns = self._suns_told()
         yield '<table class="pair"><colgroup><col style="width:28%"><col style="width:45%"><col style="width:27%">'
         yield "</colgroup><tbody><tr><td>"
         if chart:
@@ -284,27 +290,34 @@ class _Page:
         yield "</td><td>"
         yield from self._before()
         yield "</td><td>"
-        yield from self._sun()
+        yield from self._sun(suns[:_MOST_SUNS])
         yield "</td></tr></tbody></table>"
+        if len(suns) > _MOST_SUNS:
+            yield f'<ul class="sun wide">{"".join(self._sun_lines(suns[_MOST_SUNS:]))}</ul>'
 
-    def _sun(self) -> Iterator[str]:
-        words = self.words
-        day = self.sheet.suns[0].at.astimezone(words.zone).date()
+    def _suns_told(self) -> list[SunAt]:
+        """List the places whose sun both ends don't tell already."""
+        zone, suns = self.words.zone, self.sheet.suns
+        day = suns[0].at.astimezone(zone).date()
+        return [s for s in suns if s.kind != "stop" or s.is_dark or s.at.astimezone(zone).date() != day]
+
+    def _sun(self, suns: Sequence[SunAt]) -> Iterator[str]:
         yield '<h2>Sun and tide</h2><ul class="sun">'
-        for sun in self.sheet.suns:
-            same_day = sun.at.astimezone(words.zone).date() == day
-            if sun.kind == "stop" and not sun.is_dark and same_day:
-                continue  # nothing that both ends don't say
+        yield from self._sun_lines(suns)
+        yield "</ul>"
+        dark = self.words.dark_line()
+        yield f'<p class="warn">{_text(dark)}</p>' if dark else ""
+        streams = " Streams are in the region's data; the plan doesn't count them." if self.sheet.streams_known else ""
+        yield f'<p class="small">Tides aren\'t predicted: fill in from the tables.{streams}</p>'
+
+    def _sun_lines(self, suns: Sequence[SunAt]) -> Iterator[str]:
+        words = self.words
+        for sun in suns:
             dark = f" <b>{_text(words.light(sun))}</b>" if sun.is_dark else ""
             yield (
                 f"<li><bdi>{_text(sun.place)}</bdi>: {_text(words.sun_times(sun))}{dark} "
                 f'<span class="nowrap">HW {_line("short")} LW {_line("short")}</span></li>'
             )
-        yield "</ul>"
-        dark = words.dark_line()
-        yield f'<p class="warn">{_text(dark)}</p>' if dark else ""
-        streams = " Streams are in the region's data; the plan doesn't count them." if self.sheet.streams_known else ""
-        yield f'<p class="small">Tides aren\'t predicted: fill in from the tables.{streams}</p>'
 
     def _before(self) -> Iterator[str]:
         crew, helm = self.crew, self.saved.helm
@@ -313,12 +326,12 @@ class _Page:
         names = f". <bdi>{_text(', '.join(crew.names))}</bdi>" if crew.names else ""
         short = _line("short")
         checks = [
-            f"Persons aboard: {aboard}{names}; a lifejacket that fits worn by each",
-            "Kill cord clipped to whoever steers whenever an engine runs",
+            f"Persons aboard: {aboard}{names}. Lifejackets that fit, worn by all",
+            "Kill cord clipped to whoever steers, engines running",
             "VHF on, watch on channel 16; all know how to call for help",
             f"Gauge reads {short}; meter {'reset to 0' if reset else f'read, not reset: {short}'}",
             f"Forecast of {short}: wind {short} sea {short}",
-            f"Charts current; part for ashore given to {short}",
+            f"Charts, notices, tides current; shore part to {short}",
             f"Left at {short} with dial {short}",
         ]
         if self.sheet.dark_legs:
@@ -332,8 +345,8 @@ class _Page:
         sources = [f"Source of {line}." for line in saved.sources]
         when = f"{self.words.day_and_clock(saved.saved)} {self.words.year(saved.saved)}"
         made = f"Planned {when} by routeplan {saved.version}."
-        yield f'<p class="small"><b>Cautions.</b> {_text(" ".join(map(_sentence, cautions)))}</p>' if cautions else ""
-        yield f'<p class="small">{_text(" ".join([*sources, made]))}</p>'
+        heed = f"<b>Cautions.</b> {_text(' '.join(map(_sentence, cautions)))} " if cautions else ""
+        yield f'<p class="small notes">{heed}<b>Made from.</b> {_text(" ".join([*sources, made]))}</p>'
 
     def shore(self) -> Iterator[str]:
         saved, plan, words, crew = self.saved, self.saved.plan, self.words, self.crew

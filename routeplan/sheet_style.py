@@ -9,7 +9,7 @@ __all__ = ["Paper", "write_style"]
 Paper: TypeAlias = Literal["a4", "letter"]
 
 _SIZES: dict[Paper, str] = {"a4": "210mm 297mm", "letter": "215.9mm 279.4mm"}  # ISO 216; ANSI/ASME Y14.1 A, from memory
-_CHARTS: dict[Paper, str] = {"a4": "40mm", "letter": "36mm"}  # as high as leaves a run of 34 legs on two pages
+_CHARTS: dict[Paper, str] = {"a4": "40mm", "letter": "31mm"}  # as high as leaves a run of 34 legs on two pages
 _CONTROLS = 0x20
 _SHEET = """
 *, *::before, *::after { box-sizing: border-box; }
@@ -32,7 +32,8 @@ th, td { padding: .15mm .5mm; text-align: left; vertical-align: middle; border-b
 th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: bottom; border-bottom: .5mm solid #000; }
 .right { text-align: right; }
 .keys { margin-top: 1mm; border: .5mm solid #000; }
-.keys td { vertical-align: top; border: 0; border-right: .2mm solid #000; padding: .6mm 1.2mm; font-size: 8.5pt; line-height: 1.15; }
+.keys td { vertical-align: top; border: 0; border-right: .2mm solid #000; padding: .6mm 1.2mm;
+  font-size: 8.5pt; line-height: 1.15; }
 .keys td:last-child { border-right: 0; }
 .keys b { display: block; font-size: 12pt; line-height: 1.15; }
 .how { margin: .8mm 0; font-size: 8.5pt; line-height: 1.15; }
@@ -49,7 +50,8 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .helm .limit { line-height: 1.08; }
 .helm .band td { border-left: 0; border-top: .5mm solid #000; border-bottom: .5mm solid #000; font-size: 9pt;
   line-height: 1.12; }
-.helm tr.last { break-before: avoid; }
+.helm tr.last, .helm tr.near, .helm tr.stop { break-before: avoid; }
+.helm tr.ahead { break-after: avoid; }
 .helm .dark td { border-top-width: .8mm; border-bottom-width: .8mm; }
 .helm .dark td, .helm .pale td { background: #e4e4e4; -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 .box { display: inline-block; width: 3.4mm; height: 3.4mm; margin-right: .8mm; border: .35mm solid #000;
@@ -63,7 +65,8 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .head { margin-top: 1mm; font-size: 8.5pt; font-weight: 700; border-bottom: .5mm solid #000; break-after: avoid; }
 .listed { font-size: 8.5pt; line-height: 1.12; }
 .listed li { break-inside: avoid; padding: .15mm 0; border-bottom: .2mm solid #777; }
-.ways { font-size: 8.5pt; line-height: 1.15; }
+.listed li:last-child, .listed li:nth-last-child(2), .docks tr:last-child { break-before: avoid; }
+.ways { font-size: 8.5pt; line-height: 1.15; break-inside: avoid; }
 .ways li { display: inline; margin-right: 2mm; }
 .pair { margin-top: 1mm; }
 .pair > tbody > tr > td { border: 0; padding: 0 1mm 0 0; vertical-align: top; }
@@ -73,7 +76,8 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .checks li { margin: .2mm 0; padding-left: 4.6mm; text-indent: -4.6mm; font-size: 9pt; line-height: 1.25; }
 .line { display: inline-block; border-bottom: .25mm solid #000; min-width: 22mm; height: 3.3mm; text-indent: 0; }
 .line.short { min-width: 11mm; }
-.sun li { margin: .2mm 0; }
+.sun li { margin: .2mm 0; break-inside: avoid; }
+.sun.wide { columns: 2; column-gap: 4mm; }
 .line.long { min-width: 52mm; }
 .warn { font-weight: 700; }
 .keep { white-space: nowrap; }
@@ -93,6 +97,9 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
   .keys, .keys tbody, .pair, .pair > tbody, .pair > tbody > tr, .pair > tbody > tr > td,
   .shore .frame, .shore .frame > tbody, .shore .frame > tbody > tr, .shore .frame > tbody > tr > td,
   .docks, .docks tbody, .docks td, .helm, .helm tbody { display: block; width: auto; }
+  .ways { font-size: 14px; }
+  .ways li { display: block; margin: 4px 0; }
+  .chart { max-height: none; }
   .keys tr { display: grid; grid-template-columns: 1fr 1fr; }
   .keys td { border-bottom: 1px solid #000; }
   .pair > tbody > tr > td, .pair > tbody > tr > td + td { padding: 0; }
@@ -104,8 +111,8 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
   .helm .figure, .helm .steer, .helm .bare { text-align: left; }
   .helm .band td, .helm .number, .helm .to { grid-column: 1 / -1; }
   .helm .figure, .helm .limit, .helm .blank { grid-column: span 3; }
-  .helm .limit, .helm .figure, .helm .limit b { font-size: 20px; border: 0; }
-  .helm .limit span { font-size: 14px; }
+  .helm .figure, .helm .limit b { font-size: 20px; }
+  .helm .figure, .helm .limit { border: 0; }
   .helm .steer, .helm .at { font-size: 18px; }
   .helm .steer, .helm .bare, .helm .at { grid-column: span 2; }
   .helm .blank, .helm .limit:empty { display: none; }
@@ -119,7 +126,7 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 """
 _PAGE = """
 @page {
-  size: SIZE; margin: 7mm 10mm 9mm;
+  size: SIZE; margin: 7.5mm 10mm 8.5mm;
   @bottom-left { content: FOOT; font: 8.5pt "Liberation Sans", Arial, sans-serif; vertical-align: top;
     padding-top: 1mm; width: 75%; text-align: left; }
   @bottom-right { content: counter(page) " of " counter(pages); font: 8.5pt "Liberation Sans", Arial, sans-serif;

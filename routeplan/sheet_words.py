@@ -3,37 +3,31 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from routeplan.fuel import z_of
 from routeplan.places import write_position
-from routeplan.plan_words import PlanWords, is_before_leaving
+from routeplan.plan_words import is_before_leaving
+from routeplan.sheet_mark_words import MarkWords
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
-from routeplan.words import course, shown_calls, shown_nearness
+from routeplan.words import shown_calls, shown_nearness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime
 
-    from routeplan.helm import LastTurn, MeterMark, WayLeg
+    from routeplan.helm import LastTurn
     from routeplan.plans import Passed, Stop
-    from routeplan.saved_plans import SavedPlan
-    from routeplan.sheet import OtherDock, Sheet, SunAt
+    from routeplan.sheet import OtherDock, SunAt
     from routeplan.sheet_rows import LegRow
 
 __all__ = ["SheetWords", "reach_of_numbers"]
 
-_COUNTED = re.compile(r"^(?:turn|point) \d+(?:[,:] |$)")  # the row has the number already
 _NO_BREAK = "\u00a0"
-_IN_SIGHT_NMI = 0.3  # [nmi] from the dock she is steered by eye
-_MOST_IN_A_ROW = 3  # courses of a way that a row has room for
 _FULL_SHARE = 0.98  # of the full mark: a tank with less isn't full
 _SOON_H = 1 / 60  # [h] what is nearer than a minute is now
 
 
-class SheetWords(PlanWords):
+class SheetWords(MarkWords):
     """Says what is on a sheet.
 
     Parameters
@@ -43,11 +37,6 @@ class SheetWords(PlanWords):
     sheet
         What the sheet holds.
     """
-
-    def __init__(self, saved: SavedPlan, sheet: Sheet) -> None:
-        super().__init__(saved.boat, ZoneInfo(saved.region.time_zone), saved.region.currency, saved.speed_kn)
-        self.saved = saved
-        self.sheet = sheet
 
     def foot(self) -> str:
         """Say what stands at the bottom of each page.
@@ -72,39 +61,6 @@ class SheetWords(PlanWords):
         shown = ", then ".join(f"{offset[:6]}:{offset[6:]}" for offset in offsets)
         return f"Times: {self.saved.region.time_zone} ({shown})"
 
-    def bare(self, volume_l: float) -> str:
-        """Say what a dial shows or may show at the most, without its unit: rounded down.
-
-        Parameters
-        ----------
-        volume_l
-            [l] The volume.
-
-        Returns
-        -------
-        Tenths of a gallon, whole litres.
-        """
-        if self.units.system == "metric":
-            return str(math.floor(volume_l + 1e-6))
-        return self.units.volume_down(volume_l).split(" ", 1)[0]
-
-    def steered(self, course_deg: float) -> str:
-        """Say a course to steer, magnetic where the region gives the variation, with its letter.
-
-        Parameters
-        ----------
-        course_deg
-            [deg] True.
-
-        Returns
-        -------
-        Such as ``142 M`` or ``133 T``.
-        """
-        variation = self.sheet.variation_deg
-        if variation is None:
-            return f"{course(course_deg)}{_NO_BREAK}T"
-        return f"{course(course_deg - variation)}{_NO_BREAK}M"
-
     def variation_line(self) -> str:
         """Say what the courses are.
 
@@ -118,121 +74,6 @@ class SheetWords(PlanWords):
         side = "E" if variation >= 0 else "W"
         shown = f"{abs(variation):g}{_NO_BREAK}{side}"
         return f"M: magnetic, with variation {shown}; T: true. Your compass's own error comes on top."
-
-    def mark_name(self, row: LegRow) -> str:
-        """Name the mark at a row's end, without the number that the row has.
-
-        Parameters
-        ----------
-        row
-            The row.
-
-        Returns
-        -------
-        Its name; empty where it is a turn in open water.
-        """
-        return _COUNTED.sub("", row.to)
-
-    def place_on_leg(self, row: LegRow) -> str:
-        """Say where a mark lies on a leg that it doesn't end.
-
-        Parameters
-        ----------
-        row
-            The row up to the mark.
-
-        Returns
-        -------
-        Such as ``11.8 of 35.5 nmi on``; empty where it ends the leg.
-        """
-        if not row.part:
-            return ""
-        return f"{row.after_nmi:.1f} of {row.leg_nmi:.1f} nmi on"
-
-    def limit_figure(self, mark: MeterMark | None) -> str:
-        """Say above which reading something is to be done.
-
-        Parameters
-        ----------
-        mark
-            The mark whose limit counts; None where there is none.
-
-        Returns
-        -------
-        The figure, rounded down; empty where there is none.
-        """
-        if mark is None:
-            return ""
-        limit_l = mark.slow_above_l if mark.turn_above_l is None else mark.turn_above_l
-        return "" if limit_l is None else self.bare(limit_l)
-
-    def otherwise(self, row: LegRow) -> str:
-        """Say what is to be done at a mark from which there is nowhere to turn.
-
-        Parameters
-        ----------
-        row
-            The row up to the mark.
-
-        Returns
-        -------
-        To slow down above the limit; or to go on.
-        """
-        if row.limit is not None and row.limit.slow_kn is not None:
-            return f"slow to {shown_speed(row.limit.slow_kn)}"
-        return {"stop": "fuel here", "finish": "", "": "go on"}[row.ends_at]
-
-    def way(self, mark: MeterMark) -> str:
-        """Say the way from a mark to the dock to turn for, shortly.
-
-        Parameters
-        ----------
-        mark
-            The mark.
-
-        Returns
-        -------
-        Up to three courses with their lengths; of a way of more the first two, and where the others stand.
-        """
-        stretches = _steered(mark.turn_way)
-        if len(stretches) <= _MOST_IN_A_ROW:
-            return self._stretches(stretches)
-        return f"{self._stretches(stretches[:2])} + Ways"
-
-    def whole_ways(self) -> list[tuple[str, str, str]]:
-        """Say the ways that a row has no room for.
-
-        Returns
-        -------
-        Of each the row's number, the dock's name and all courses with their lengths.
-        """
-        rows = [row for row in self.sheet.lines if row.kind == "leg" and row.limit is not None]
-        return [
-            (row.label, row.limit.turn_for, self._stretches(_steered(row.limit.turn_way)))
-            for row in rows
-            if row.limit is not None
-            and row.limit.turn_for is not None
-            and len(_steered(row.limit.turn_way)) > _MOST_IN_A_ROW
-        ]
-
-    def _stretches(self, stretches: Sequence[WayLeg]) -> str:
-        return ", ".join(f"{self.steered(leg.course_deg)}{_NO_BREAK}{leg.distance_nmi:.1f}" for leg in stretches)
-
-    def shut_till(self, opens: datetime | None, at: datetime) -> str:
-        """Say that a dock is shut when the boat comes, and until when.
-
-        Parameters
-        ----------
-        opens
-            When she can begin to fill; None where it is open.
-        at
-            When she turns for it.
-
-        Returns
-        -------
-        Such as ``shut till Thu 07:00``; empty where it is open.
-        """
-        return "" if opens is None else f"shut till {self.when(opens, at)}"
 
     def row_notes(self, row: LegRow) -> list[str]:
         """Say what to heed on a row.
@@ -330,7 +171,8 @@ class SheetWords(PlanWords):
         """
         first = is_before_leaving(self.saved.plan, stop)
         since = self.saved.plan.depart
-        when = f"{self.when(stop.begin, since)} to {self.when(stop.depart, since)}"
+        shut = f"{self.when(stop.arrive, since)}, shut till " if stop.wait_h > _SOON_H and not first else ""
+        when = f"{shut}{self.when(stop.begin, since)} to {self.when(stop.depart, since)}"
         aboard = f"{self.units.volume_down(stop.aboard_l)} aboard, low {self.units.volume_down(stop.aboard_low_l)}"
         dial = {
             None: "",
@@ -419,9 +261,11 @@ class SheetWords(PlanWords):
 
         Returns
         -------
-        Such as ``1 is closed; dial over``.
+        Such as ``stop 1 is closed``, or ``dial over``.
         """
-        uses = [f"{reach_of_numbers(dock.for_stops)} is closed"] if dock.for_stops else []
+        many = len(dock.for_stops) > 1
+        closed = f"stop{'s' if many else ''} {reach_of_numbers(dock.for_stops)} {'are' if many else 'is'} closed"
+        uses = [closed] if dock.for_stops else []
         uses += ["dial over"] if dock.is_turned_for and not dock.for_stops else []
         uses += ["next fuel at the end"] if dock.is_onward else []
         return "; ".join(uses)
@@ -499,14 +343,6 @@ class SheetWords(PlanWords):
         stops = " with stops" if plan.stops or plan.waits else ""
         shown = ", ".join(shown_speed(speed_kn) for speed_kn in speeds)
         return f"{shown_distance(plan.distance_nmi)} at {shown}, {shown_duration(plan.time_h)}{stops}"
-
-
-def _steered(way: Sequence[WayLeg]) -> Sequence[WayLeg]:
-    """Leave out the last few lengths, when the dock is in sight."""
-    count = len(way)
-    while count > 1 and sum(leg.distance_nmi for leg in way[count - 1 :]) <= _IN_SIGHT_NMI:
-        count -= 1
-    return way[:count]
 
 
 def reach_of_numbers(numbers: Sequence[int]) -> str:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from routeplan.fillups import Fillup
     from routeplan.plan_hops import Hop
     from routeplan.plans import Leg
-    from routeplan.saved_plans import SavedPlan
+    from routeplan.saved_plans import Before, SavedPlan
 
 __all__ = ["Between", "find_between", "match_stops"]
 
@@ -50,6 +50,8 @@ class Between:
         Planned stops on it that no fill-up in the log is of.
     cut_at
         Fill-ups on it that the plan knows nothing of.
+    before_nmi, before_l, before_h
+        [nmi, l, h] What was run of it before the plan begins, where that was made underway.
     """
 
     start: str
@@ -61,21 +63,24 @@ class Between:
     closed_by: Entry | None = None
     skipped: tuple[str, ...] = ()
     cut_at: tuple[Entry, ...] = ()
+    before_nmi: float = 0.0
+    before_l: float = 0.0
+    before_h: float = 0.0
 
     @property
     def distance_nmi(self) -> float:
-        """[nmi] By the plan."""
-        return sum(leg.distance_nmi for leg in self.legs)
+        """[nmi] By the plan, with what was run before it."""
+        return self.before_nmi + sum(leg.distance_nmi for leg in self.legs)
 
     @property
     def fuel_l(self) -> float:
-        """[l] Mean burn by the plan."""
-        return sum(leg.fuel_l for leg in self.legs)
+        """[l] Mean burn by the plan, with what was planned before it."""
+        return self.before_l + sum(leg.fuel_l for leg in self.legs)
 
     @property
     def legs_h(self) -> float:
         """[h] Under way by the plan, waits at gates left out."""
-        return sum(leg.distance_nmi / leg.speed_kn for leg in self.legs)
+        return self.before_h + sum(leg.distance_nmi / leg.speed_kn for leg in self.legs)
 
     @property
     def whole_h(self) -> float:
@@ -84,7 +89,8 @@ class Between:
             ((b.depart - a.arrive) for a, b in zip(self.legs, self.legs[1:], strict=False) if a.to not in self.skipped),
             timedelta(0),
         )
-        return (sum(((leg.arrive - leg.depart) for leg in self.legs), timedelta(0)) + waited).total_seconds() / 3600
+        ran = sum(((leg.arrive - leg.depart) for leg in self.legs), timedelta(0))
+        return self.before_h + (ran + waited).total_seconds() / 3600
 
     @property
     def elapsed_h(self) -> float:
@@ -114,7 +120,8 @@ def find_between(
     entries
         The boat's fill-ups that hold, in order of time.
     departed, arrived
-        When she left, and when she was where the passage ended.
+        When she left (of a plan that was made underway, when the run began that she was on), and when she was where
+        the passage ended.
     finish
         Where that was, if not at the plan's destination. Where it is a place that the plan passes, the plan holds up to
         there; else the last run has no legs.
@@ -133,15 +140,15 @@ def find_between(
         return ()
     if finish is not None:
         hops, finish = _up_to(hops, finish)
-    places = _places(hops, departed, arrived, finish)
-    seen = [e for e in entries if departed - _BEFORE <= e.fillup.when <= arrived + _AFTER]
+    places = _places(hops, departed, arrived, finish, saved.before)
+    seen = _stops_of([e for e in entries if departed - _BEFORE <= e.fillup.when <= arrived + _AFTER])
     earlier = [e for e in entries if e.fillup.when < departed - _BEFORE][-1:]
     befores: list[Entry | None] = [earlier[0] if earlier else None, *seen]
     match = _match(seen, befores, places)
     other = finish is not None
     begun = next((e for i, e in match if places[i].hop < 0), None)
     spans: list[Between] = []
-    start, opened = (hops[0].legs[0].from_, begun)
+    start, opened = (hops[0].legs[0].from_ if saved.before is None else saved.before.start, begun)
     began = departed if begun is None else max(departed, begun.fillup.when)
     first = 0
     for index, entry in match:
@@ -155,6 +162,7 @@ def find_between(
     ended = arrived if closed is None else min(arrived, _arrived_at(began, closed, places[-1]))
     last = Between(start, places[-1].name, began, max(ended, began), (), opened, closed)
     spans.append(last if other else _span(hops, first, len(hops) - 1, last))
+    spans[0] = _with_before(spans[0], saved.before)
     matched = {entry.entry for _, entry in match}
     loose = [e for e in seen if e.entry not in matched]
     return tuple(_with_cuts(span, loose) for span in spans if span.ended > span.began)
@@ -198,15 +206,29 @@ def _up_to(hops: tuple[Hop, ...], finish: str) -> tuple[tuple[Hop, ...], str | N
     return hops, finish.strip()
 
 
-def _places(hops: Sequence[Hop], departed: datetime, arrived: datetime, finish: str | None) -> list[_Place]:
+def _places(
+    hops: Sequence[Hop], departed: datetime, arrived: datetime, finish: str | None, before: Before | None = None
+) -> list[_Place]:
     shift, begun_by = departed - hops[0].legs[0].depart, hops[0].begun_by
+    if before is not None:
+        shift = timedelta(0)  # she was seen where the plan begins
     stay = timedelta(0) if begun_by is None else begun_by.depart - begun_by.arrive
-    places = [_Place(hops[0].start, departed, stay, -1)]
+    places = [_Place(hops[0].start if before is None else before.start, departed, stay, -1)]
     for number, hop in enumerate(hops[:-1]):
         if hop.ended_by is not None:
             stop = hop.ended_by
             places.append(_Place(stop.dock, stop.depart + shift, stop.depart - stop.arrive, number))
     return [*places, _Place(hops[-1].legs[-1].to if finish is None else finish, arrived, timedelta(0), len(hops) - 1)]
+
+
+def _stops_of(entries: Sequence[Entry]) -> list[Entry]:
+    """Leave out what was added to a fill some minutes later, as a second entry of the same dock."""
+    kept: list[Entry] = []
+    for entry in entries:
+        last = kept[-1].fillup if kept else None
+        if last is None or entry.fillup.when - last.when > _AT_ONE_PLACE or entry.fillup.dock not in {"", last.dock}:
+            kept.append(entry)
+    return kept
 
 
 def _match(
@@ -261,6 +283,14 @@ def _span(hops: Sequence[Hop], first: int, last: int, span: Between) -> Between:
     part = hops[first : last + 1]
     skipped = tuple(hop.ended_by.dock for hop in part[:-1] if hop.ended_by is not None)
     return replace(span, legs=tuple(leg for hop in part for leg in hop.legs), skipped=skipped)
+
+
+def _with_before(span: Between, before: Before | None) -> Between:
+    """Give the first run what was run of it before the plan was made."""
+    if before is None or not span.legs:
+        return span
+    hours = max((span.legs[0].depart - before.began).total_seconds() / 3600, 0.0)
+    return replace(span, before_nmi=before.distance_nmi, before_l=before.planned_l, before_h=hours)
 
 
 def _with_cuts(span: Between, loose: Sequence[Entry]) -> Between:

@@ -27,7 +27,7 @@ from routeplan.instrument_texts import (
 from routeplan.moments import read_moment, shown_gap
 from routeplan.places import nearest_names
 from routeplan.quantities import read_distance_nmi, read_duration_h
-from routeplan.runs_taken import is_named, missing_fields, runs_between, shown_runs, take_runs
+from routeplan.runs_taken import likely_dock, missing_fields, runs_between, shown_runs, take_runs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -203,11 +203,12 @@ def understand(
     last = others[-1].fillup if others else None
     notes: tuple[str, ...] = ()
     if old is None and "dock" not in values and last is not None:
-        before_it = preceding[-1] if preceding else last
         between = runs_between(values["when"], preceding[-1] if preceding else None, runs, boat.name)
-        values["dock"], assumed["dock"], notes = _dock(before_it, between, others, clock)
-        if not values["dock"]:
-            del values["dock"], assumed["dock"]
+        known = [(preceding[-1] if preceding else last).dock, *(entry.fillup.dock for entry in reversed(others))]
+        dock, whence = likely_dock(known, between, clock)
+        if dock:
+            values["dock"], assumed["dock"] = dock, whence
+        notes = () if dock or not whence else (whence,)
     kept = {} if old is None else {name: getattr(old, name) for name in Fillup.model_fields}
     fillup = _built({**kept, "boat": boat.name, **values})
     preceding = [e.fillup for e in others if e.fillup.when <= fillup.when]
@@ -436,21 +437,6 @@ def _with_tracks(
     if typed.distance is None:
         found["distance_run_nmi"] = round(runs.distance_nmi, 3)
     return _built({**{name: getattr(fillup, name) for name in Fillup.model_fields}, **found}), runs.notes
-
-
-def _dock(
-    before: Fillup, between: Sequence[Run], others: Sequence[Entry], clock: WallClock
-) -> tuple[str, str, tuple[str, ...]]:
-    """Tell at which dock she most likely is and why, or what is to be said where nobody knows."""
-    ended = next((run for run in reversed(between) if run.finish), None)
-    if ended is None or is_named(before.dock, ended.finish):
-        return before.dock, "as at the fill-up before", ()
-    docks = (entry.fillup.dock for entry in reversed(others))
-    known = next((dock for dock in docks if is_named(dock, ended.finish)), "")
-    if known:
-        return known, f"where {shown_runs([ended], clock)} ended", ()
-    told = f"no dock is noted: {shown_runs([ended], clock)} ended at {ended.finish}, where the log knows none"
-    return "", "", (f"{told}; say which with routeplan fillup add --replaces last --dock",)
 
 
 def _told(typed: TypedFillup) -> set[str]:

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from routeplan.passage import Passage
     from routeplan.plans import Plan
     from routeplan.saved_plans import SavedPlan
-    from routeplan.underway_state import Asked, State
+    from routeplan.underway_state import AskedUnderway, State
     from routeplan.underway_values import TurnBy
 
 __all__ = ["find_underway", "run_before"]
@@ -59,7 +59,7 @@ _ARRIVED_NMI = 0.15  # [nmi] so near to the destination she is there
 _OPEN_WITHIN = timedelta(minutes=30)  # a dock that opens so soon counts as open
 
 
-def find_underway(asked: Asked) -> tuple[Underway, Passage | None]:
+def find_underway(asked: AskedUnderway) -> tuple[Underway, Passage | None]:
     """Tell where the boat stands and what to do.
 
     Parameters
@@ -179,7 +179,7 @@ def _agreed(passage: Passage, advice: Advice, now: datetime) -> tuple[Passage | 
     return passage, told
 
 
-def run_before(asked: Asked) -> Before | None:
+def run_before(asked: AskedUnderway) -> Before | None:
     """Tell what was run since the last fill, for a plan that goes on from here.
 
     Parameters
@@ -259,7 +259,7 @@ def _tell_ashore(saved: SavedPlan, arrivals: Sequence[Arrival], now: datetime) -
     return []
 
 
-def _standing(asked: Asked, state: State, ahead: Ahead, later_nmi: float) -> Standing:
+def _standing(asked: AskedUnderway, state: State, ahead: Ahead, later_nmi: float) -> Standing:
     report, hop, progress, runs = asked.report, state.hop, state.progress, asked.runs
     return Standing(
         leg=hop.first + progress.leg + 1,
@@ -283,7 +283,9 @@ def _standing(asked: Asked, state: State, ahead: Ahead, later_nmi: float) -> Sta
 class _Road:
     """What lies ahead of the boat."""
 
-    def __init__(self, asked: Asked, state: State, network: Network, here: int, docks: tuple[Dock, ...]) -> None:
+    def __init__(
+        self, asked: AskedUnderway, state: State, network: Network, here: int, docks: tuple[Dock, ...]
+    ) -> None:
         self.asked, self.state, self.network, self.here, self.docks = asked, state, network, here, docks
         self.boat: Boat = asked.saved.boat
         self.by_name = {dock.name: dock for dock in docks}
@@ -408,7 +410,7 @@ class _Road:
         return f"shut for {shown_duration((begin - when).total_seconds() / 3600)} when she comes ({dock.hours})"
 
 
-def vias_left(asked: Asked, state: State, *, within: bool = False) -> list[str]:
+def vias_left(asked: AskedUnderway, state: State, *, within: bool = False) -> list[str]:
     """List the places that were to be passed and haven't been yet.
 
     Parameters
@@ -438,7 +440,7 @@ def vias_left(asked: Asked, state: State, *, within: bool = False) -> list[str]:
     return left
 
 
-def _replan(asked: Asked, state: State, advice: Advice) -> tuple[Passage | None, list[str]]:
+def _replan(asked: AskedUnderway, state: State, advice: Advice) -> tuple[Passage | None, list[str]]:
     """Plan anew from here, with the fuel that is left and with today's burn."""
     saved, report, today = asked.saved, asked.report, state.today
     burn = saved.boat.burn

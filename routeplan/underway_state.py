@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from routeplan.teaching import Taught
     from routeplan.todays_burn import Today
 
-__all__ = ["FAR_NMI", "ON_ROUTE_NMI", "Asked", "State", "find_state"]
+__all__ = ["FAR_NMI", "ON_ROUTE_NMI", "AskedUnderway", "State", "find_state"]
 
 ON_ROUTE_NMI = 0.25  # [nmi] nearer than this she is on the route, as helmsmen steer
 FAR_NMI = 2.0  # [nmi] further off than this the plan's burn up to here says nothing
@@ -53,7 +53,7 @@ _LATEST = timedelta(days=3)  # after the planned arrival: the same
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class AskedUnderway:
     """What is asked underway, and what is at hand to answer it.
 
     Parameters
@@ -147,7 +147,7 @@ class State:
         return self.progress.off_nmi > FAR_NMI
 
 
-def find_state(asked: Asked) -> State:
+def find_state(asked: AskedUnderway) -> State:
     """Find where the boat stands, and what is left.
 
     Parameters
@@ -243,7 +243,7 @@ def _check_time(saved: SavedPlan, report: Report, *, has_legs: bool) -> None:
         )
 
 
-def _check_speed(asked: Asked, hop: Hop, progress: Progress, begun: datetime) -> None:
+def _check_speed(asked: AskedUnderway, hop: Hop, progress: Progress, begun: datetime) -> None:
     """Ask about a position that she can't have come to by then."""
     saved, report = asked.saved, asked.report
     gone_nmi = progress.gone_nmi - progress.off_nmi
@@ -258,7 +258,9 @@ def _check_speed(asked: Asked, hop: Hop, progress: Progress, begun: datetime) ->
         )
 
 
-def _place_fills(asked: Asked, hops: Sequence[Hop], fills: Sequence[Fill]) -> tuple[int, list[tuple[Fill, float]]]:
+def _place_fills(
+    asked: AskedUnderway, hops: Sequence[Hop], fills: Sequence[Fill]
+) -> tuple[int, list[tuple[Fill, float]]]:
     """Find the run that follows on the fills, and what the plan has burnt at each of them."""
     plane = asked.network.water.plane
     rows = asked.network.region.layer("docks").itertuples()
@@ -283,7 +285,7 @@ def _place_fills(asked: Asked, hops: Sequence[Hop], fills: Sequence[Fill]) -> tu
     return hop, placed
 
 
-def _stop_behind(asked: Asked, runs: Sequence[Hop]) -> str:
+def _stop_behind(asked: AskedUnderway, runs: Sequence[Hop]) -> str:
     """Ask about a stop that lies behind and of which no fill is known."""
     names = " and ".join(run.ended_by.dock for run in runs if run.ended_by is not None)
     if asked.passed_by:
@@ -300,7 +302,7 @@ class _Fuel:
     """The fuel aboard by the dial."""
 
     def __init__(
-        self, asked: Asked, hop: Hop, progress: Progress, since: Since, meter: Meter, planned_l: float
+        self, asked: AskedUnderway, hop: Hop, progress: Progress, since: Since, meter: Meter, planned_l: float
     ) -> None:
         self.asked, self.hop, self.progress, self.since = asked, hop, progress, since
         self.meter, self.planned_l = meter, planned_l
@@ -382,7 +384,7 @@ class _Fuel:
 
 
 def _with_gauge(
-    asked: Asked, today: Today, gauge_l: float, z: float, *, read: bool
+    asked: AskedUnderway, today: Today, gauge_l: float, z: float, *, read: bool
 ) -> tuple[Today, float, bool, list[str]]:
     """Weigh the fuel aboard with the gauge; where the two disagree beyond chance, the one that says less counts."""
     units = asked.saved.boat.units

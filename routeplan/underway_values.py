@@ -125,10 +125,12 @@ class Advice(_Value):
         [kn] To slow to, or to be run at; None where the plan's stands.
     dock
         To turn for, or to make for; None where there is none.
-    dock_nmi, dock_low_l, dock_arrive
-        [nmi, l] How far that is over water, the low figure left there, and when.
+    dock_nmi
+        [nmi] How far that is over water.
     dock_way
         The way there, stretch by stretch.
+    dock_low_l, dock_arrive
+        [l] The low figure left there, and when.
     dock_shut
         Whether it is shut then, in words; empty where it is open.
     vhf, phone

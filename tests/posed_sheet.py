@@ -149,20 +149,25 @@ def stop(**more: object) -> Stop:
     return Stop.model_validate(values | more)
 
 
+def mark(leg: int, shows_gal: float, minutes: float, **more: object) -> MeterMark:
+    values = {
+        "leg": leg,
+        "shows_l": shows_gal * GAL,
+        "at": at(minutes),
+        "since": "Start Quay" if leg < 4 else "Mid Pump",
+    }
+    return MeterMark.model_validate({"position": (-39.0 + 0.1 * leg, 44.2)} | values | more)
+
+
+def turning(limit_gal: float, **more: object) -> dict[str, object]:
+    """Tell a limit above which to turn for Side Pump: by two courses, and a third alongside."""
+    way = [(221.5, 9.0), (190.0, 2.7), (100.0, 0.1)]
+    values = {"turn_above_l": limit_gal * GAL, "turn_for": "Side Pump", "turn_nmi": 11.8, "turn_low_l": 20 * GAL}
+    return values | {"turn_way": [{"course_deg": c, "distance_nmi": n} for c, n in way]} | more
+
+
 def helm(**more: object) -> Helm:
-    marks = (
-        MeterMark(leg=2, since="Start Quay", shows_l=31.09 * GAL),
-        MeterMark(
-            leg=4,
-            since="Mid Pump",
-            shows_l=12.09 * GAL,
-            turn_above_l=36.99 * GAL,
-            turn_for="Side Pump",
-            turn_nmi=11.8,
-            turn_course_deg=221.5,
-            turn_low_l=20 * GAL,
-        ),
-    )
+    marks = (mark(2, 31.09, 61), mark(4, 12.09, 121, **turning(36.99)))
     turn = LastTurn(
         towards="End Quay",
         leg=5,

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from built_once import commands_built_once  # noqa: F401  # a fixture
 from faces import Outcome, run, write_boat
 
 import demo_region
@@ -378,6 +379,7 @@ def test_a_log_reads_in_python_too(cli: Cli, log: Path):
     assert [e.fillup for e in ours.entries] == [e.fillup for e in theirs.entries]
 
 
+@pytest.mark.slow
 def test_an_export_imports_again_to_the_same_export(cli: Cli, add: Cli, tmp_path: Path):
     assert cli("import", DEMO, "--yes").code == 0
     assert add("46.8", "48", "47.1", "--note", 'a "calm", late').code == 0

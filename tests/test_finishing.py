@@ -22,7 +22,7 @@ from routeplan.fuel import FuelAboard
 from routeplan.logbook import Logbook, NewEntry, open_logbook
 from routeplan.runs import RunEntry
 from routeplan.runs_taken import missing_fields, take_runs
-from routeplan.saved_plans import Report, read_plan, write_plan
+from routeplan.saved_plans import Before, Report, read_plan, write_plan
 from routeplan.stops_made import find_between
 from routeplan.teaching import learn
 from routeplan.typed_finish import TypedFinish, read_finish
@@ -137,6 +137,56 @@ def test_of_two_fillups_the_one_that_names_the_stop_is_of_it():
     assert [run.finish for run in done.runs] == ["a fill-up", "North Pump", "East Mark"]
 
 
+def test_a_fill_before_leaving_belongs_to_the_departure():
+    """50 l were on the dial when the plan was made; she filled two hours before she left, and it was reset."""
+    home = filled(LEAVES - timedelta(hours=2), 50.0, dock="West Mark")
+    done = finished(home, filled(AT_STOP, 147.0), saved=made_plan(meters=(50.0,)))
+    assert [run.metered_l for run in done.runs] == [(147.0,), None]
+    assert [c.entry.entry for c in done.corrections] == ["fill0001"]
+
+
+def test_a_dock_that_the_plan_does_not_know_is_the_stop_misspelt_only_at_its_time():
+    misspelt = filled(AT_STOP + timedelta(minutes=20), 147.0, dock="Nrth Pmp")
+    assert finished(misspelt, arrived=ARRIVES + timedelta(minutes=20)).runs[0].finish == "North Pump"
+    early = finished(filled(LEAVES + timedelta(minutes=40), 70.0, dock="Pier 7"), distance_nmi=45)
+    assert [(run.finish, run.distance_nmi) for run in early.runs[:1]] == [("Pier 7", None)]
+
+
+def test_two_fillups_of_one_stop_are_one_stop():
+    again = filled(AT_STOP + timedelta(minutes=8), 3.0, meter_used_l=None)
+    assert [run.finish for run in finished(filled(AT_STOP, 147.0), again).runs] == ["North Pump", "East Mark"]
+
+
+def test_a_stop_that_went_faster_than_planned_takes_no_time_from_the_run():
+    """Ten minutes to the stop and twenty alongside were planned; fifteen minutes after leaving she had filled."""
+    saved = made_plan([[(5.0, 30.0)], [(30.0, 30.0)]])
+    done = finished(filled(LEAVES + timedelta(minutes=15), 20.0), saved=saved, arrived=LEAVES + timedelta(minutes=76))
+    assert [(run.finish, run.distance_nmi) for run in done.runs] == [("North Pump", 5.0), ("East Mark", 30.0)]
+
+
+def test_a_plan_made_underway_begins_where_the_run_did():
+    """From Home Quay an hour and 20 nmi at 60 l, then planned anew; the dial showed 10 at Home Quay, 70 at the plan."""
+    before = Before(
+        start="Home Quay", began=LEAVES - timedelta(hours=1), distance_nmi=20.0, planned_l=60.0, shows_l=(10.0,)
+    )
+    saved = made_plan(meters=(70.0,), before=before)
+    for late in (timedelta(0), timedelta(hours=2)):  # she can't have left late: she was seen underway
+        done = finished(filled(AT_STOP + late, 217.0), saved=saved, arrived=ARRIVES + late, now=LATER + late)
+        first, last = done.runs
+        assert (first.start, first.finish, first.began) == ("Home Quay", "North Pump", LEAVES - timedelta(hours=1))
+        assert (first.distance_nmi, first.metered_l) == (57.0, (207.0,))
+        assert (first.time_h, first.speeds_run) == (None, ()), "nobody kept at which speeds"
+        assert (last.distance_nmi, last.time_h) == (31.5, 1.25)
+    quay = filled(LEAVES - timedelta(minutes=62), 80.0, dock="Home Quay")
+    left = saved.model_copy(update={"before": before.model_copy(update={"shows_l": (0.0,)})})
+    assert finished(quay, filled(AT_STOP, 207.0), saved=left).corrections[0].fillup.distance_run_nmi == 57.0
+    with pytest.raises(InputError, match=r"590\.0 l were metered from Home Quay .* and 440\.0 l were aboard"):
+        finished(saved=saved, meters_l=(600.0,))
+    assert finished(saved=saved, meters_l=(341.5,)).runs[0].distance_nmi == 88.5
+    elsewhere = finished(filled(LEAVES + timedelta(minutes=20), 70.0, dock="Pier 7"), saved=saved, distance_nmi=60)
+    assert [run.distance_nmi for run in elsewhere.runs] == [None, 60.0]
+
+
 def test_a_fill_that_was_reported_underway_has_to_be_in_the_log():
     report = Report(when=AT_STOP - timedelta(minutes=5), position=(-38.3, 44.5), filled=True)
     saved = PLAN.model_copy(update={"reports": (report,)})
@@ -147,6 +197,24 @@ def test_a_fill_that_was_reported_underway_has_to_be_in_the_log():
     with pytest.raises(InputError, match="the log has no fill-up of it"):  # another one, two hours before
         finished(filled(AT_STOP - timedelta(hours=2), 20.0, dock="Home Quay"), saved=saved)
     assert len(finished(filled(AT_STOP, 147.0), saved=saved).runs) == 2
+    part = report.model_copy(update={"filled": False, "took_l": 30.0})
+    with pytest.raises(InputError, match="the log has no fill-up of it"):
+        finished(saved=PLAN.model_copy(update={"reports": (part,)}))
+
+
+def test_what_a_dial_showed_at_a_fill_is_counted_once():
+    """Reported at the quay before she filled, with the 147 on the dial; and the fill-up has the same 147."""
+    report = Report(when=LEAVES + timedelta(minutes=80), position=(-38.3, 44.5), was_l=(147.0,), filled=True)
+    done = finished(filled(AT_STOP, 147.0), saved=PLAN.model_copy(update={"reports": (report,)}), meters_l=(124.5,))
+    assert [run.metered_l for run in done.runs] == [(147.0,), (124.5,)]
+    assert done.runs[0].distance_nmi == 37.0
+
+
+def test_a_meter_that_was_not_reset_at_the_stop_runs_on():
+    """The log has it reset, as it mostly is; underway she found that it shows 147 + 60."""
+    report = Report(when=AT_STOP + timedelta(minutes=30), position=(-38.0, 44.5), shows_l=(207.0,), not_reset=True)
+    saved = PLAN.model_copy(update={"reports": (report,)})
+    assert finished(filled(AT_STOP, 147.0), saved=saved, meters_l=(271.5,)).runs[1].metered_l == (124.5,)
 
 
 def test_a_meter_that_counted_more_than_the_run_leaves_the_distance_open():
@@ -229,9 +297,41 @@ def test_stops_that_she_can_not_have_gone_past_have_to_be_in_the_log():
     ):
         finished(saved=saved)
     assert finished(saved=saved, sure=True).runs[0].distance_nmi == 68.5
+    assert finished(saved=saved, distance_nmi=68.0).runs[0].distance_nmi == 68.0
     assert finished(saved=saved, meters_l=(280.0,)).runs[0].distance_nmi == 68.5, "on the reserve, as the meter tells"
     with pytest.raises(InputError, match=r"310\.0 l were metered .* 300\.0 l were aboard"):
         finished(saved=saved, meters_l=(310.0,))
+
+
+def test_a_stop_passed_by_after_a_fill_is_held_against_the_full_tank():
+    """100 l aboard, three runs of 60 l; filled at B, and past C on 380."""
+    aboard = FuelAboard(mean_l=100.0, sd_l=4.0, how="stated")
+    saved = made_plan([[(20.0, 20.0)]] * 3, ("A", "B", "C", "D"))
+    saved = saved.model_copy(update={"trip": saved.trip.model_copy(update={"aboard": aboard})})
+    done = finished(
+        filled(LEAVES + timedelta(minutes=80), 60.0, dock="B"), saved=saved, arrived=LEAVES + timedelta(hours=3.5)
+    )
+    assert [(run.finish, run.distance_nmi) for run in done.runs] == [("B", 20.0), ("D", 40.0)]
+
+
+def test_a_thrifty_run_past_a_short_first_one_is_no_forgotten_fill():
+    """30 and 120 l are planned, 120 metered from end to end: 0.8 times the plan, if exactly the second run's too."""
+    saved = made_plan([[(10.0, 20.0)], [(40.0, 20.0)]])
+    there = saved.plan.arrive
+    fillup = filled(there + timedelta(minutes=9), 120.0, dock="East Mark")
+    assert finished(fillup, saved=saved, arrived=there).runs[0].distance_nmi == 50.0
+
+
+def test_what_was_put_right_by_hand_stays_when_a_passage_is_entered_anew():
+    first = finished(filled(AT_STOP, 147.0))
+    history = []
+    for number, run in enumerate(first.runs):
+        was = RunEntry(entry=f"run{number:05}", entered=LATER, run=run)
+        history += [was, was.model_copy(update={"entry": f"out{number:05}", "replaces": was.entry, "withdrawn": True})]
+    mended = first.corrections[0].fillup.model_copy(update={"distance_run_nmi": 38.0})
+    again = finish(PLAN, [entry(0, mended)], history, Finish(ARRIVES, sea="rough"), LATER)
+    assert [c.fillup.distance_run_nmi for c in again.corrections] == [38.0]
+    assert again.corrections[0].values.keys() == {"sea"}
 
 
 def test_a_fillup_that_the_plan_knows_nothing_of_cuts_the_run_and_nobody_knows_how_far():
@@ -247,6 +347,16 @@ def test_a_fillup_that_the_plan_knows_nothing_of_cuts_the_run_and_nobody_knows_h
 
 
 # How far she ran, when it wasn't as planned
+
+
+def test_a_wait_at_a_lock_is_no_time_under_way():
+    """Half an hour, half an hour's wait and an hour: two hours from end to end, and one and a half under way."""
+    saved = made_plan([[(10.0, 20.0), (20.0, 20.0)]], ("A", "B"))
+    wait, (first, last) = timedelta(minutes=30), saved.plan.legs
+    legs = (first, last.model_copy(update={"depart": last.depart + wait, "arrive": last.arrive + wait}))
+    plan = saved.plan.model_copy(update={"legs": legs, "arrive": last.arrive + wait})
+    (run,) = finished(saved=saved.model_copy(update={"plan": plan}), arrived=LEAVES + timedelta(hours=2)).runs
+    assert run.time_h == 1.5
 
 
 def test_turned_back_needs_a_distance():
@@ -284,6 +394,9 @@ def test_a_run_that_ended_another_day_is_asked_about():
         with pytest.raises(InputError, match=r"--arrived: from North Pump .* would have taken .*, and 1 h 15 min were"):
             finished(stop, meters_l=(124.5,), **late)
         assert finished(stop, meters_l=(124.5,), sure=True, **late).runs[1].distance_nmi == 31.5
+    saved = made_plan([[(200.0, 20.0)]], ("A", "B"))  # ten hours and 600 l; seventeen are less than twice as long
+    long: dict[str, Any] = {"arrived": LEAVES + timedelta(hours=17), "now": LEAVES + timedelta(hours=18)}
+    assert finished(saved=saved, meters_l=(600.0,), departed=LEAVES, **long).runs[0].distance_nmi == 200.0
     with pytest.raises(InputError, match=r"from West Mark to Gull Bay she would have taken 12 h 0 min, and 2 h 57 min"):
         finished(at="Gull Bay", arrived=LEAVES + timedelta(hours=12), now=LEAVES + timedelta(hours=13), distance_nmi=30)
 
@@ -364,6 +477,9 @@ def test_a_dial_that_went_backwards_is_asked_about_and_a_noted_reset_is_counted(
     (run,) = finished(saved=saved.model_copy(update={"reports": (reset,)}), arrived=arrived, meters_l=(70.0,)).runs
     assert run.metered_l == (80.0,)
     assert run.shows_l == (70.0,)
+    later = made_plan(meters=(20.0,), reports=(reset,))
+    done = finished(filled(AT_STOP, 137.0), saved=later, meters_l=(124.5,))
+    assert [run.metered_l for run in done.runs] == [(147.0,), (124.5,)], "a reset counts on its own run only"
 
 
 # Tracks
@@ -400,6 +516,9 @@ def test_a_track_that_misses_some_of_the_run_does_not_shorten_it(tmp_path: Path)
     assert "the track has only 22.4 nmi of 37.0 nmi from West Mark to North Pump" in done.notes[0]
     with pytest.raises(InputError, match=r"--distance: .* the track has only some of it, 22\.4 nmi from"):
         finished(at="Gull Bay", tracks=(file,), arrived=LEAVES + timedelta(hours=1.5))
+    for distance_nmi, speeds in ((22.4, 1), (30.0, 0)):  # its speeds are taken with its own distance only
+        typed = {"arrived": LEAVES + timedelta(hours=1.5), "distance_nmi": distance_nmi}
+        assert len(finished(at="Gull Bay", tracks=(file,), **typed).runs[0].speeds_run) == speeds
 
 
 # In the log
@@ -527,6 +646,7 @@ def test_the_burn_is_learnt_from_three_numbers_at_the_pump_as_it_truly_is(true_f
     assert by_finish.mean == pytest.approx(true_factor, rel=0.015)
 
 
+@pytest.mark.slow
 def test_the_burn_moves_as_with_distance_and_hours_typed_by_hand():
     """At one speed both say the same."""
     by_finish, by_hand = (learn(BOAT, season(1.15, by=way, even=True)).lesson.burn_factor for way in ("finish", "hand"))
@@ -537,6 +657,7 @@ def test_the_burn_moves_as_with_distance_and_hours_typed_by_hand():
     assert by_finish.sd == pytest.approx(by_hand.sd, rel=0.02)
 
 
+@pytest.mark.slow
 def test_typed_by_hand_a_slow_mile_spoils_the_burn_that_the_plan_tells_rightly():
     """By hand 26.4 kn for 1.4 h are 138.0 l of 147, 24.2 kn for 1.3 h 111.0 l of 124.5: 9 % too little by the table."""
     by_hand = learn(BOAT, season(1.15, by="hand")).lesson.burn_factor
@@ -620,6 +741,13 @@ def test_a_time_of_day_alone_is_of_the_day_of_the_plan(
     assert (read.arrived, read.departed) == (arrived, departed)
 
 
+def test_the_departure_of_a_long_passage_is_of_its_own_day():
+    """Thirty hours were planned: at ten past two of the second of July, she had left on the first."""
+    saved = made_plan([[(600.0, 20.0)]], ("A", "B"))
+    read = read_finish(TypedFinish("14:10", departed="08:20"), saved, LATER + 9 * DAY, ZoneInfo("UTC"))
+    assert (read.arrived, read.departed) == (LEAVES + timedelta(hours=30, minutes=10), LEAVES + timedelta(minutes=20))
+
+
 def test_a_time_of_day_alone_is_the_first_after_the_last_report():
     """Held up by weather for a day: she reported on the second of July at nine, and came there at ten to eleven."""
     report = Report(when=LEAVES + timedelta(hours=25), position=(-38.3, 44.5))
@@ -650,14 +778,14 @@ def test_what_can_not_be_read_names_its_option(typed: dict[str, Any], said: str 
 
 
 def test_which_stops_were_made_is_found_whatever_was_left_out_or_taken_over():
-    """A hundred passages of seven runs, three stops in ten passed by.
+    """Forty passages of seven runs, three stops in ten passed by.
 
     Half of them with docks typed, and late by up to an hour a run; half late by up to ten minutes a run, with the dock
     of the day before taken over at each fill-up.
     """
     chance = np.random.default_rng(11)
     places = tuple(f"Dock {sign}" for sign in "ABCDEFGH")
-    for number in range(100):
+    for number in range(40):
         saved, named = made_plan([[(30.0, 20.0)]] * 7, places), number % 2 == 0
         made, late = [], timedelta(0)
         fills = [filled(LEAVES - timedelta(days=1), 90.0, dock=places[1])]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, datetime, timedelta
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,12 +25,13 @@ from oracles.small_world import (
 
 from layers.errors import InputError
 from layers.routes import Route, RoutePoint
-from routeplan import given_routes
+from routeplan import given_routes, given_stops
 from routeplan.building import build_network
 from routeplan.fuel import FuelAboard, full
 from routeplan.given_routes import check_route, thinned
 from routeplan.given_stops import plan_route
 from routeplan.margins import Margins
+from routeplan.route_words import tell_route
 from routeplan.trips import Trip
 
 if TYPE_CHECKING:
@@ -57,15 +58,20 @@ def trip(aboard_l: float = 100.0, **changes: Any) -> Trip:
     return Trip(**{"start": "a", "finish": "b", "depart": NOON, "aboard": fuel, "confidence": 0.5, **changes})
 
 
+_BUILT: dict[str, Network] = {}
+
+
 def water(margins: Margins | None = None, half_deg: float = 0.25, **rows: Any) -> Network:
-    if not rows and margins is None and half_deg == 0.25:
-        return open_sea()
-    return build_network(make_region(half_deg=half_deg, **rows), make_boat(), margins or Margins())
+    """Build a network, each once."""
+    key = repr((margins, half_deg, rows))
+    if key not in _BUILT:
+        _BUILT[key] = build_network(make_region(half_deg=half_deg, **rows), make_boat(), margins or Margins())
+    return _BUILT[key]
 
 
-@cache
-def open_sea() -> Network:
-    return build_network(make_region(), make_boat(), Margins())
+def abeam(y: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Lay the ends of a leg of 10 km, so far north of the middle."""
+    return (-5000.0, y), (5000.0, y)
 
 
 def checked(*xy: tuple[float, float], margins: Margins | None = None, **rows: Any) -> RouteCheck:
@@ -82,120 +88,166 @@ def lies(position_deg: tuple[float, float], x: float, y: float = 0.0) -> bool:
     return math.hypot(at.x - x, at.y - y) < 5
 
 
+STAND_OFFS = ((20, -6000, False), (31, 0, False), (36, 6000, True), (60, 12_000, True))
+CROWDED: dict[str, Any] = {  # far enough from each other: each is met by the leg abeam of it, and by no other
+    "land": [
+        (box(-500, -24_300, 500, -23_700), {"name": "Islet"}),
+        *((box(-500, y + off_m, 500, y + 900), {}) for off_m, y, _ in STAND_OFFS),
+    ],
+    "depth": [
+        DEEP,
+        (box(1000, -18_400, 2000, -17_600), {"min_depth_m": 1.2}),
+        (box(1400, -18_400, 1600, -17_600), {"min_depth_m": 0.8}),
+    ],
+    "hazards": [(shapely.Point(0, -11_940), {"name": "Stack", "kind": "rock", "keep_off_m": 100.0})],
+    "zones": [zone(box(-500, 17_900, 500, 18_100), "no-entry", "Seal Bank")],
+}
+
+
 def test_land_is_met_where_it_lies() -> None:
     """An islet 1 km wide, 4.5 km on: 2.430 to 2.970 nmi."""
-    hit = only(checked(land=[(box(-500, -300, 500, 300), {"name": "Islet"})]))
+    hit = only(checked(*abeam(-24_000), **CROWDED))
     assert (hit.kind, hit.name, hit.stops) == ("land", "Islet", True)
     assert hit.begins_nmi == pytest.approx(4500 / NMI_M, abs=WHERE_NMI)
     assert hit.ends_nmi == pytest.approx(5500 / NMI_M, abs=WHERE_NMI)
-    assert lies(hit.position, -500)
+    assert lies(hit.position, -500, -24_000)
 
 
 def test_a_shoal_is_told_by_its_least_depth() -> None:
     """0.8 m in the middle of 1.2 m; 1.5 m are needed: draught 1.0 and half a metre under the keel."""
-    shoal = (box(1000, -400, 2000, 400), {"min_depth_m": 1.2})
-    knoll = (box(1400, -400, 1600, 400), {"min_depth_m": 0.8})
-    hit = only(checked(depth=[DEEP, shoal, knoll]))
+    hit = only(checked(*abeam(-18_000), **CROWDED))
     assert (hit.kind, hit.depth_m, hit.needed_m) == ("shoal", 0.8, 1.5)
     assert hit.begins_nmi == pytest.approx(6000 / NMI_M, abs=WHERE_NMI)
-    assert lies(hit.worst_position, 1500)
+    assert lies(hit.worst_position, 1500, -18_000)
 
 
 def test_a_hazard_is_told_by_how_near_it_is() -> None:
     """Sixty metres off a rock that wants a hundred: inside its circle for 2 x 80 m."""
-    hit = only(checked(hazards=[(shapely.Point(0, 60), {"name": "Stack", "kind": "rock", "keep_off_m": 100.0})]))
+    hit = only(checked(*abeam(-12_000), **CROWDED))
     assert (hit.kind, hit.name, hit.needed_m) == ("hazard", "Stack", 100)
     assert hit.found_m == pytest.approx(60, abs=1)
     assert hit.ends_nmi - hit.begins_nmi == pytest.approx(160 / NMI_M, abs=0.01)
-    assert lies(hit.worst_position, 0)
+    assert lies(hit.worst_position, 0, -12_000)
 
 
 def test_a_closed_zone_is_told_by_its_name() -> None:
-    hit = only(checked(zones=[zone(box(-500, -100, 500, 100), "no-entry", "Seal Bank")]))
+    hit = only(checked(*abeam(18_000), **CROWDED))
     assert (hit.kind, hit.name, hit.why, hit.stops) == ("no-entry", "Seal Bank", "test", True)
 
 
-BRIDGE = (shapely.LineString([(0, -4000), (0, 4000)]), {"name": "Long Bridge", "kind": "bridge", "clearance_m": 3.0})
+@pytest.mark.parametrize(("off_m", "y", "kept"), STAND_OFFS)
+def test_the_stand_off_but_for_what_a_written_route_may_lose(off_m: float, y: float, kept: bool) -> None:  # noqa: FBT001
+    """Of 50 m a tenth goes to simplifying, ten to rhumb lines, two to rounding: 33 m are held."""
+    check = checked(*abeam(y), **CROWDED)
+    assert check.can_be_run is kept
+    if not kept:
+        hit = only(check)
+        assert (hit.kind, hit.needed_m) == ("stand-off", 50)
+        assert hit.found_m == pytest.approx(off_m, abs=0.3)
+
+
 OPENING = {"name": "Bascule", "kind": "bridge", "opening_hours": "24/7", "wait_min": 12.0, "closed_clearance_m": 3.0}
+SHUT_Y, FIXED_Y, BESIDE_Y, HIGH_Y, OPEN_Y = -22_000, -11_000, 0, 11_000, 22_000
 
 
-def test_a_low_bridge_stops_her_but_for_its_opening() -> None:
-    """3.0 m where 3.5 are needed; through its opening it costs 12 minutes and 0.4 l at 2 l/h."""
-    hit = only(checked(overhead=[BRIDGE]))
+def bridge(y: float, clearance_m: float = 3.0) -> tuple[Any, dict[str, object]]:
+    line = shapely.LineString([(0, y - 4000), (0, y + 4000)])
+    return line, {"name": "Long Bridge", "kind": "bridge", "clearance_m": clearance_m}
+
+
+BRIDGES: dict[str, Any] = {
+    "overhead": [*(bridge(y) for y in (SHUT_Y, FIXED_Y, BESIDE_Y, OPEN_Y)), bridge(HIGH_Y, 3.6)],
+    "openings": [
+        (shapely.Point(0, OPEN_Y), OPENING),
+        (shapely.Point(0, BESIDE_Y + 500), OPENING),
+        (shapely.Point(0, SHUT_Y), {**OPENING, "name": "Late", "opening_hours": "14:00-18:00"}),
+    ],
+}
+
+
+@pytest.mark.parametrize("y", [FIXED_Y, BESIDE_Y])
+def test_a_low_bridge_stops_her(y: float) -> None:
+    """3.0 m where 3.5 are needed, 500 m beside its opening too."""
+    hit = only(checked(*abeam(y), **BRIDGES))
     assert (hit.kind, hit.name, hit.found_m, hit.needed_m) == ("low bridge", "Long Bridge", 3.0, 3.5)
-    assert lies(hit.worst_position, 0)
-    check = checked(overhead=[BRIDGE], openings=[(shapely.Point(0, 0), OPENING)])
+    assert lies(hit.worst_position, 0, y)
+
+
+def test_an_opening_costs_its_wait() -> None:
+    """12 minutes, and 0.4 l at 2 l/h."""
+    check = checked(*abeam(OPEN_Y), **BRIDGES)
     assert [(h.kind, h.name, h.stops) for leg in check.legs for h in leg.hits] == [("gate", "Bascule", False)]
     assert check.can_be_run
     assert not any("shut" in caution for caution in check.legs[0].cautions)
     assert check.time_h == pytest.approx(10_000 / NMI_M / 20 + 0.2, rel=1e-4)
     assert check.fuel_l == pytest.approx(10_000 / NMI_M + 0.4, rel=1e-4)
-    beside = checked(overhead=[BRIDGE], openings=[(shapely.Point(0, 500), OPENING)])
-    assert only(beside).kind == "low bridge"
+    assert check.legs[0].speed_kn == pytest.approx(20)
 
 
 def test_a_gate_that_is_shut_when_she_comes_is_told() -> None:
-    """She is there at 12:08, 2.7 miles on at 20 kn; it opens at two."""
-    late = (shapely.Point(0, 0), {**OPENING, "opening_hours": "14:00-18:00"})
-    check = checked(overhead=[BRIDGE], openings=[late])
+    """She is there at 12:08, 2.7 miles on at 20 kn, or after its wait of 12 minutes; it opens at two."""
+    check = checked(*abeam(SHUT_Y), **BRIDGES)
     assert check.can_be_run
-    (said,) = (caution for caution in check.legs[0].cautions if "Bascule" in caution)
-    assert said.startswith("Bascule is shut when she comes, 12:")
+    (said,) = (caution for caution in check.legs[0].cautions if "Late" in caution)
+    assert said.startswith("Late is shut when she comes, 12:")
     assert "opens 14:00 on 01 Jul" in said
 
 
 def test_a_high_bridge_is_nothing() -> None:
-    high = (BRIDGE[0], {**BRIDGE[1], "clearance_m": 3.6})
-    assert checked(overhead=[high]).can_be_run
+    assert checked(*abeam(HIGH_Y), **BRIDGES).legs[0].hits == ()
 
 
-def test_unsurveyed_water_counts_unless_it_is_allowed() -> None:
-    rows = {"depth": [(box(-30_000, -30_000, 0, 30_000), {"min_depth_m": 10.0})]}
-    hit = only(checked(**rows))
+WESTERN_HALF = {"depth": [(box(-30_000, -30_000, 0, 30_000), {"min_depth_m": 10.0})]}
+
+
+def test_unsurveyed_water_counts() -> None:
+    hit = only(checked(**WESTERN_HALF))
     assert (hit.kind, hit.stops) == ("unsurveyed", True)
     assert hit.begins_nmi == pytest.approx(5000 / NMI_M, abs=WHERE_NMI)
-    allowed = checked(margins=Margins(allow_unsurveyed=True), **rows)
+
+
+@pytest.mark.slow
+def test_unsurveyed_water_may_be_allowed() -> None:
+    allowed = checked(margins=Margins(allow_unsurveyed=True), **WESTERN_HALF)
     assert allowed.can_be_run
     assert "depth not checked" in allowed.legs[0].cautions
 
 
-@pytest.mark.parametrize(("off_m", "kept"), [(20, False), (31, False), (36, True), (60, True)])
-def test_the_stand_off_but_for_what_a_written_route_may_lose(off_m: float, kept: bool) -> None:  # noqa: FBT001
-    """Of 50 m a tenth goes to simplifying, ten to rhumb lines, two to rounding: 33 m are held."""
-    check = checked(land=[(box(-500, off_m, 500, 900), {})])
-    assert check.can_be_run is kept
-    if not kept:
-        hit = only(check)
-        assert hit.kind == "stand-off"
-        assert hit.found_m == pytest.approx(off_m, abs=0.2)
+SHOALS = ((300, -12_000), (1200, 12_000))
+SHALLOWS: dict[str, Any] = {
+    "depth": [
+        DEEP,
+        *((box(-5000 - m, y - m, -5000 + m, y + m), {"min_depth_m": 1.0}) for m, y in SHOALS),
+        (box(-4800, -300, -4600, 300), {"min_depth_m": 1.0}),
+    ],
+    "docks": [dock(-5000, y, f"Pump {y}", depth_m=2.0) for _, y in (*SHOALS, (0, 0))],
+}
 
 
-def test_a_berth_is_approached_by_eye_and_no_further_than_places_lie_from_water() -> None:
-    """A dock in the middle of a shoal: 300 m to clear water are an approach, 1,200 m (over half a mile) aren't."""
-    for half, stops in ((300, False), (1200, True)):
-        shoal = (box(-5000 - half, -half, -5000 + half, half), {"min_depth_m": 1.0})
-        check = checked(depth=[DEEP, shoal], docks=[dock(-5000, 0, "Pump", depth_m=2.0)])
-        kinds = {hit.kind for leg in check.legs for hit in leg.hits}
-        assert kinds == ({"shoal"} if stops else {"approach"})
-        assert check.can_be_run is not stops
+@pytest.mark.parametrize(("y", "kind"), [(-12_000, "approach"), (12_000, "shoal"), (0, "shoal")])
+def test_a_berth_is_approached_by_eye_and_no_further_than_places_lie_from_water(y: float, kind: str) -> None:
+    """A dock in the middle of a shoal: 300 m to clear water are an approach, 1,200 m (over half a mile) aren't.
+
+    Nor is a shoal that begins 200 m from the dock, after clear water.
+    """
+    check = checked(*abeam(y), **SHALLOWS)
+    assert {hit.kind for leg in check.legs for hit in leg.hits} == {kind}
+    assert check.can_be_run is (kind == "approach")
+
+
+QUAYS: dict[str, Any] = {
+    "land": [(box(-5500, -300, -4970, 300), {"name": "Quay"}), (box(-4980, 7700, -4950, 8300), {"name": "Islet"})],
+    "docks": [dock(-5000, 0, "Quay Pump"), dock(-5000, 8000, "Islet Pump")],
+}
 
 
 def test_land_counts_but_for_the_spot_that_a_berth_is_drawn_on() -> None:
     """A quay whose point lies 30 m inland is left from its shore; an islet that begins 20 m before it is land."""
-    quay = (box(-5500, -300, -4970, 300), {"name": "Quay"})
-    check = checked(land=[quay], docks=[dock(-5000, 0, "Pump")])
+    check = checked(**QUAYS)
     assert check.can_be_run
     assert only(check).why == "land as charted, where the berth lies"
-    islet = (box(-4980, -300, -4950, 300), {"name": "Islet"})
-    hit = only(checked(land=[islet], docks=[dock(-5000, 0, "Pump")]))
+    hit = only(checked(*abeam(8000), **QUAYS))
     assert (hit.kind, hit.name, hit.stops) == ("land", "Islet", True)
-
-
-def test_a_shoal_beyond_clear_water_is_no_approach() -> None:
-    """It begins 200 m from the dock, after clear water."""
-    shoal = (box(-4800, -300, -4600, 300), {"min_depth_m": 1.0})
-    check = checked(depth=[DEEP, shoal], docks=[dock(-5000, 0, "Pump")])
-    assert only(check).kind == "shoal"
 
 
 def test_where_the_reserve_is_touched_and_where_she_runs_dry() -> None:
@@ -231,18 +283,18 @@ def test_limits_are_kept() -> None:
 
 def test_the_rhumb_line_is_looked_at_too() -> None:
     """Over 140 km along a parallel in 44 N it lies some 370 m south of the great circle: L^2 tan(lat) / 8 R."""
-    network = water(half_deg=1.0)
     ends = through((-70_000, 0), (70_000, 0))
-    plain = check_route(network, ends, trip())
-    assert plain.legs[0].rhumb_off_m == pytest.approx(
+    south = to_metres(shapely.Point(MIDDLE[0], ends.points[0].position[1]))
+    rocks = [
+        (shapely.Point(x, y), {"name": name, "kind": "rock", "keep_off_m": 100.0})
+        for x, y, name in ((south.x, south.y, "South"), (20_000, 0, "Ahead"))
+    ]
+    check = check_route(water(half_deg=1.0, hazards=rocks), ends, trip())
+    assert check.legs[0].rhumb_off_m == pytest.approx(
         140e3**2 * math.tan(math.radians(MIDDLE[1])) / 8 / 6.371e6, rel=0.02
     )
-    south = to_metres(shapely.Point(MIDDLE[0], ends.points[0].position[1]))
-    rock = (shapely.Point(south.x, south.y), {"name": "Rock", "kind": "rock", "keep_off_m": 100.0})
-    hit = only(check_route(water(half_deg=1.0, hazards=[rock]), ends, trip()))
-    assert (hit.kind, hit.name, hit.on_rhumb, hit.stops) == ("hazard", "Rock", True, True)
-    ahead = (shapely.Point(0, 0), {"name": "Rock", "kind": "rock", "keep_off_m": 100.0})
-    assert not only(check_route(water(half_deg=1.0, hazards=[ahead]), ends, trip())).on_rhumb
+    hits = [(hit.kind, hit.name, hit.on_rhumb, hit.stops) for hit in check.legs[0].hits]
+    assert hits == [("hazard", "South", True, True), ("hazard", "Ahead", False, True)]
 
 
 def test_outside_the_data_nothing_is_known() -> None:
@@ -286,15 +338,109 @@ def test_a_bad_leg_is_led_round_and_a_stop_is_found() -> None:
     assert told.plan.distance_nmi > check.distance_nmi
 
 
-def test_points_that_cant_be_reached_are_passed_over_and_ends_are_refused() -> None:
+def test_points_that_cant_be_reached_are_passed_over_and_ends_are_told() -> None:
     network = water(land=[ISLET])
     route = through((-5000, 0), (0, 0), (5000, 0))
     check = check_route(network, route, trip())
     told, _ = plan_route(network, route, trip(), check)
     assert told.passed_over == ("P2: on land, over 0.5 nmi from the shore",)
-    inland = through((-5000, 0), (0, 0))
-    with pytest.raises(InputError, match="P2: can't be reached by Paper Boat: on land"):
-        plan_route(network, inland, trip(), check_route(network, inland, trip()))
+    assert [(led.leg, led.why) for led in told.led_round] == [(1, ("land",)), (2, ("land",))]
+    inland = through((0, 0), (-5000, 0), (0, 30), names=("In", "Off", "Back"))
+    check = check_route(network, inland, trip())
+    told, passage = plan_route(network, inland, trip(), check, where="run.gpx")
+    assert passage is None
+    why = "on land, over 0.5 nmi from the shore"
+    assert told.no_plan == (
+        f"run.gpx, its first point (In): {why}; its last point (Back): {why}; end the route on water"
+    )
+    assert told.model_copy(update={"no_plan": ""}) == check
+
+
+def test_points_not_passed_are_told_without_a_plan_too() -> None:
+    """18 l don't reach the end, some 20 miles on, and the islet's point can't be passed."""
+    network = water(land=[ISLET])
+    route = through((-19_000, 0), (0, 0), (19_000, 0))
+    told, passage = plan_route(network, route, trip(18.0), check_route(network, route, trip(18.0)))
+    assert passage is None
+    assert told.refused is not None
+    assert told.passed_over == ("P2: on land, over 0.5 nmi from the shore",)
+    assert "Not passed: P2: on land" in said_of(told, network)
+
+
+def said_of(check: RouteCheck, network: Network) -> str:
+    """Tell a check, its lines joined."""
+    return " ".join(tell_route(check, network.boat, network.region, trip().aboard).split())
+
+
+def planned(route: Route, aboard_l: float = 100.0, **rows: Any) -> tuple[RouteCheck, str]:
+    network = water(**rows)
+    asked = trip(aboard_l, closed_dock="off")
+    told, passage = plan_route(network, route, asked, check_route(network, route, asked))
+    assert passage is not None
+    return told, said_of(told, network)
+
+
+def test_a_plan_that_runs_the_route_says_nothing_of_it() -> None:
+    told, said = planned(through((-5000, 0), (0, 500), (5000, 0), (9000, 4000)))
+    assert (told.led_round, told.passed_over, told.notes) == ((), (), ())
+    assert not re.search("Led round|Left for|otherwise|Not passed", said)
+
+
+def test_a_leg_that_is_left_for_a_stop_is_told() -> None:
+    """The pump lies 3 km north of the second leg, which nothing stands in the way of."""
+    route = through((-19_000, 0), (-9000, -2000), (19_000, 0), names=("Start", "Corner", "End"))
+    told, said = planned(route, 25.0, docks=[dock(0, 3000, "Pump")])
+    assert [(led.leg, led.why, led.stops) for led in told.led_round] == [(2, (), ("Pump",))]
+    assert told.passed_over == ()
+    assert "Left for the stop at Pump: leg 2, Corner to End." in said
+
+
+def test_a_point_on_a_straight_leg_is_passed_by_for_a_stop_and_that_is_told() -> None:
+    """The way from Start to the pump rises 3 km in 19: 10 km on it is 10 sin(atan(3 / 19)) = 1.56 km off, 0.84 nmi."""
+    route = through((-19_000, 0), (-9000, 0), (19_000, 0), names=("Start", "Mid", "End"))
+    told, said = planned(route, 25.0, docks=[dock(0, 3000, "Pump")])
+    assert told.passed_over == ("Mid: 0.84 nmi off the way of the plan",)
+    assert [(led.leg, led.why, led.stops) for led in told.led_round] == [(1, (), ("Pump",)), (2, (), ("Pump",))]
+    assert "Not passed: Mid: 0.84 nmi off" in said
+
+
+def test_a_stop_at_a_point_of_the_route_leaves_no_leg() -> None:
+    route = through((-19_000, 0), (0, 3000), (19_000, 0))
+    told, _ = planned(route, 25.0, docks=[dock(0, 3000, "Pump")])
+    assert told.plan is not None
+    assert [stop.dock for stop in told.plan.stops] == ["Pump"]
+    assert told.led_round == ()
+
+
+def test_a_leg_back_and_forth_is_run_as_drawn() -> None:
+    """Ten kilometres on, five back, ten on: points that lie on one line are passed in their order, 25 km in all."""
+    told, _ = planned(through((-10_000, 0), (0, 0), (-5000, 0), (5000, 0)))
+    assert told.plan is not None
+    assert told.plan.distance_nmi == pytest.approx(25_000 / NMI_M, rel=1e-3)
+    assert (told.led_round, told.passed_over) == ((), ())
+
+
+def test_out_and_back_is_run_as_drawn() -> None:
+    told, _ = planned(through((-5000, 0), (5000, 100), (9000, 0), (5000, 100), (-5000, 0)))
+    assert told.plan is not None
+    assert told.plan.distance_nmi == pytest.approx(28_000 / NMI_M, rel=1e-3)
+    assert (told.led_round, told.passed_over) == ((), ())
+
+
+def test_points_beyond_what_is_asked_for_are_told_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of six corners the four that bend the route most are passed; two of the others lie half a kilometre off."""
+    monkeypatch.setattr(given_stops, "MOST_VIAS", 4)
+    xy = [(-9000, 0), (-6000, 2000), (-4000, 0), (-2000, 500), (0, 0), (2000, 500), (4000, 0), (6000, 2000), (9000, 0)]
+    told, said = planned(through(*xy))
+    assert told.notes[0].startswith("The plan was asked to pass 4 of the 7 points between the route's ends")
+    assert "the others lie within 5" in told.notes[0]
+    assert told.passed_over == (
+        "P4: 0.27 nmi off the way of the plan",
+        "P6: 0.27 nmi off the way of the plan",
+    )
+    assert [led.leg for led in told.led_round] == [3, 4, 5, 6]
+    assert "Run otherwise than drawn: leg 3, P3 to P4." in said
+    assert "Not passed: P4: 0.27 nmi off the way of the plan." in said
 
 
 def test_no_plan_is_an_answer() -> None:

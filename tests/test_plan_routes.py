@@ -113,15 +113,22 @@ def test_what_was_written_is_the_way_that_was_checked(passage: Passage, network:
     assert check.distance_nmi == pytest.approx(passage.recommended.distance_nmi, rel=1e-4)
 
 
+def a_mark(**changes: object) -> MeterMark:
+    plain = {"leg": 1, "at": LEAVES, "position": (-38.8, 44.5), "since": "West Mark", "shows_l": 12.34}
+    return MeterMark.model_validate({**plain, **changes})
+
+
+TURN = {"turn_above_l": 20.06, "turn_for": "Other Pump", "turn_nmi": 7.0}
+
+
 def test_marks_are_stops_alternates_and_last_turns(passage: Passage, network: Network) -> None:
     leg = passage.recommended.legs[0]
-    mark = MeterMark(leg=1, since="West Mark", shows_l=12.34, turn_above_l=20.0, turn_for="Other Pump", turn_nmi=7.0)
     turn = {"towards": "North Pump", "leg": 1, "gone_nmi": 3.0, "to_go_nmi": 9.0, "at": LEAVES, "shows_l": 8.0}
     turns = (
         LastTurn(**turn, position=leg.from_position, dock="Other Pump", dock_nmi=4.0),
         LastTurn(**turn, position=leg.from_position, dock=None, dock_nmi=None),
     )
-    saved = keep(passage, Helm(meter=METER, marks=(mark,), last_turns=turns))
+    saved = keep(passage, Helm(meter=METER, marks=(a_mark(**TURN),), last_turns=turns))
     route = route_of(saved, network.region)
     assert [(m.kind, m.name) for m in route.marks] == [
         ("stop", "North Pump"),
@@ -132,8 +139,47 @@ def test_marks_are_stops_alternates_and_last_turns(passage: Passage, network: Ne
     assert "VHF 12" not in route.marks[1].comment
     first = next(point for point in route.points if point.kind == "turn")
     assert "dial 12.3 l" in first.comment, "expected: rounded down"
-    assert "Above 20.0 l turn for Other Pump" in first.description
+    assert "turn above 20.0 l" in first.comment, "a limit: rounded down"
+    assert "Above 20.0 l turn for Other Pump, 7.0 nmi" in first.description.splitlines()
+    assert dict(first.facts)["turn_above_l"] == "20.06"
     assert [m.kind for m in route_of(saved).marks] == ["stop", "last turn"], "no region, no place for an alternate"
+
+
+def test_the_way_to_turn_and_a_dock_that_is_shut_are_told(passage: Passage) -> None:
+    """Opens at 10:00 UTC, which is 10:00 in the Azores in summer; stretches too short to be steered are left out."""
+    opens = datetime(2026, 7, 1, 10, tzinfo=UTC)
+    way = [{"course_deg": c, "distance_nmi": nmi} for c, nmi in ((75.4, 2.0), (5.0, 5.0), (270.0, 0.04))]
+    turn = {"towards": "North Pump", "leg": 1, "gone_nmi": 3.0, "to_go_nmi": 9.0, "at": LEAVES, "shows_l": 8.0}
+    last = LastTurn(**turn, position=(-38.8, 44.5), dock="Other Pump", dock_nmi=4.0, opens=opens)
+    mark = a_mark(**TURN, turn_way=way, turn_opens=opens)
+    route = route_of(keep(passage, Helm(meter=METER, marks=(mark,), last_turns=(last,))))
+    first = next(point for point in route.points if point.kind == "turn")
+    shut = "shut till Wed 1 Jul 10:00"
+    assert f"7.0 nmi, {shut}: 075 true 2.0 nmi, then 005 true 5.0 nmi" in first.description.splitlines()[-1]
+    assert first.description.endswith("5.0 nmi")
+    (marked,) = (m for m in route.marks if m.kind == "last turn")
+    assert shut in marked.comment
+    assert shut in marked.description
+
+
+def test_readings_on_the_way_cost_no_point_and_no_mark(passage: Passage) -> None:
+    """A plotter holds few points: the description of the leg's end tells them, in order, before its own."""
+    bare = keep(passage, Helm(meter=METER, marks=(a_mark(shows_l=30.0),), last_turns=()))
+    between = (a_mark(after_nmi=3.0, **TURN), a_mark(after_nmi=6.0, shows_l=15.0, slow_above_l=25.06, slow_kn=8.0))
+    marks = (*between, a_mark(shows_l=30.0, slow_above_l=40.0, slow_kn=8.0), a_mark(leg=2, after_nmi=1.0, shows_l=31.0))
+    route = route_of(keep(passage, Helm(meter=METER, marks=marks, last_turns=())))
+    assert [p.position for p in route.points] == [p.position for p in route_of(bare).points]
+    assert [m.kind for m in route.marks] == ["stop"]
+    first = next(point for point in route.points if point.kind == "turn")
+    assert first.description.splitlines()[-6:] == [
+        "On the way, 3.0 nmi into it, 08:00: dial about 12.3 l, as it shows, since West Mark",
+        "On the way, 3.0 nmi into it, 08:00: above 20.0 l turn for Other Pump, 7.0 nmi",
+        "On the way, 6.0 nmi into it, 08:00: dial about 15.0 l, as it shows, since West Mark",
+        "On the way, 6.0 nmi into it, 08:00: above 25.0 l slow to 8 kn",
+        "Dial about 30.0 l, as it shows, since West Mark",
+        "Above 40.0 l slow to 8 kn",
+    ]
+    assert "dial 30.0 l, above 40.0 l slow to 8 kn" in first.comment
 
 
 def test_cautions_and_facts_go_along(passage: Passage) -> None:

@@ -66,10 +66,13 @@ def said(saved: SavedPlan | None = None, region: Region | None = None, crew: Cre
 
 
 def test_helm_reads_course_distance_time_dial_and_limit_in_one_row() -> None:
-    """Leg 4: 090 true, 8.5 west: 098.5 magnetic, to 098 (even); 12.09 and 36.99 gal rounded down; 221.5 is 230 M."""
+    """Leg 4: 090 true, 8.5 west: 098.5 magnetic, to 098 (even); 12.09 and 36.99 gal rounded down; 221.5 is 230 M.
+
+    The way there is told whole: 9.0 nmi at 230 M, then 190 true, 198 M (even); the last 0.1 nmi is alongside.
+    """
     assert re.search(
         r" 4 44 12\.00N 038 36\.00W ; depth not checked; heed: bar Long Bar: wait"
-        r" 098 090 10\.0 20 10:01 30 12\.0 36\.9 a 230 M 11\.8 Side Pump",
+        r" 098 090 10\.0 20 10:01 30 12\.0 36\.9 a Side Pump 11\.8: 230 M 9\.0, 198 M 2\.7 ",
         said(),
     )
 
@@ -79,7 +82,7 @@ def test_short_legs_share_a_row_and_every_course_stays() -> None:
     rows = [line for line in fill_sheet(posed.saved(), posed.region()).lines if line.kind == "leg"]
     assert [(row.first_leg, row.last_leg) for row in rows] == [(1, 3), (4, 4), (5, 5)]
     assert [steer.course_deg for steer in rows[0].steers] == [100, 355]
-    assert "first 108 M 0.2 nmi" in said()
+    assert "first 108 M 0.2" in said()
     assert " 004 355 20.2 20 09:01 61 31.0 " in said()  # 355 and 8.5 are 003.5
 
 
@@ -112,7 +115,7 @@ def test_litres_are_whole_and_rounded_down() -> None:
     """31.09 US gal are 117.69 l, 36.99 are 140.02."""
     words = said(posed.saved(owner=posed.boat(units="metric")))
     assert " 20 09:01 61 117 " in words
-    assert "140 a 230" in words
+    assert "140 a Side Pump 11.8: 230 M" in words
 
 
 def test_point_of_no_return_stands_before_its_leg() -> None:
@@ -128,8 +131,8 @@ def test_point_of_no_return_stands_before_its_leg() -> None:
 
 def test_other_docks_carry_where_hours_and_why() -> None:
     assert (
-        "a Side Pump 44 06.00N 038 54.00W Mo-Su 08:00-18:00; VHF 12; phone 555 0101; never confirmed 1 is closed"
-        in (said())
+        "a Side Pump 44 06.00N 038 54.00W Mo-Su 08:00-18:00; VHF 12; phone 555 0101; never confirmed stop 1 is closed"
+        in said()
     )
 
 
@@ -167,7 +170,7 @@ def test_whoever_waits_ashore_reads_route_and_when_to_call() -> None:
         "Wed 1 Jul 08:00 leaves Start Quay",
         "09:01 to 09:31 fuel at Mid Pump , 44 12.00N 038 36.00W , VHF 9, phone 555 0109",
         "10:16 arrives End Quay",
-        "Should arrive Wed 1 Jul 10:16",
+        "Arrives Wed 1 Jul 10:16",
         "Overdue at Wed 1 Jul 12:16",
         "May go instead to: Side Pump",
     ):
@@ -207,6 +210,85 @@ def test_names_cannot_break_out_of_the_page() -> None:
     assert "[U+202E]71" in found.said
 
 
+# Marks on the way, and what to do at each
+
+
+def test_long_leg_has_a_row_for_each_mark_on_it() -> None:
+    """Leg 2 begins at 08:01 and takes an hour for 20 nmi: a mark at 12.5 nmi is met at 08:38; 7.5 of 20 are left."""
+    half = posed.mark(2, 18.09, 38.5, after_nmi=12.5, position=(-38.9, 44.3))
+    saved = posed.saved(checked=posed.helm(marks=(half, *posed.helm().marks)))
+    rows = [line for line in fill_sheet(saved, posed.region()).lines if line.kind == "leg"]
+    assert [row.label for row in rows] == ["1-2a", "2-3", "4", "5"]
+    assert [round(row.distance_nmi, 2) for row in rows[:2]] == [12.7, 7.52]
+    words = said(saved)
+    assert "1-2a 44 18.00N 038 54.00W ; after 12.5 of 20.0 nmi; first 108 M 0.2; 08:20 Gull Mark" in words
+    assert " 004 355 12.7 20 08:38 38 18.0 go on" in words
+    assert words.count("Gull Mark") == 1
+
+
+def test_way_of_many_courses_begins_in_the_row_and_is_whole_below() -> None:
+    way = [{"course_deg": c, "distance_nmi": n} for c, n in ((310.0, 0.2), (323.0, 5.4), (351.0, 19.3), (18.0, 0.8))]
+    checked = posed.helm(marks=(posed.mark(4, 12.09, 121, **posed.turning(36.99, turn_way=way)),))
+    words = said(posed.saved(checked=checked))
+    assert "36.9 a Side Pump 11.8: 318 M 0.2, 332 M 5.4 + Ways" in words
+    assert "4 a 318 M 0.2, 332 M 5.4, 000 M 19.3, 026 M 0.8" in words[words.index("Ways: from the mark") :]
+
+
+def test_dock_that_is_shut_when_she_comes_says_until_when() -> None:
+    """07:00 UTC the day after is Thursday 07:00 by the clock of the Azores in summer."""
+    opens = posed.at(23 * 60)
+    turn = posed.helm().last_turns[0].model_copy(update={"opens": opens})
+    checked = posed.helm(
+        marks=(posed.mark(4, 12.09, 121, **posed.turning(36.99, turn_opens=opens)),), last_turns=(turn,)
+    )
+    words = said(posed.saved(checked=checked))
+    assert "36.9 a Side Pump 11.8, shut till Thu 07:00 : 230 M 9.0" in words
+    assert "last chance to turn for a Side Pump (14.0 nmi; shut till Thu 07:00)" in words
+
+
+def test_box_without_a_dock_says_what_to_do() -> None:
+    """41.09 gal down to 41.0; where she can't slow down further, and at a stop, there is no figure."""
+    slow = {"slow_above_l": 41.09 * posed.GAL, "slow_kn": 12.0}
+    marks = (posed.mark(2, 31.09, 61, **slow), posed.mark(4, 12.09, 121, **slow))
+    words = said(posed.saved(checked=posed.helm(marks=marks)))
+    assert "A box without a dock: the next stop is the nearest fuel ; over its figure slow down." in words
+    assert " 12.0 41.0 slow to 12 kn" in words
+    assert " 31.0 fuel here" in words
+    slowest = {"slow_above_l": 41.09 * posed.GAL, "slow_kn": 20.0}
+    kept = said(posed.saved(checked=posed.helm(marks=(posed.mark(4, 12.09, 121, **slowest),))))
+    assert " 12.0 go on" in kept
+
+
+def test_merged_legs_keep_the_limit_of_an_earlier_mark() -> None:
+    """A limit on leg 1 has a row of its own where leg 2 has none; one on leg 2 stays when she goes alongside."""
+    for leg, label in ((1, "1"), (2, "1-3")):
+        checked = posed.helm(marks=(posed.mark(leg, 30, 61, **posed.turning(36.99)),))
+        rows = [r for r in fill_sheet(posed.saved(checked=checked), posed.region()).lines if r.kind == "leg"]
+        assert rows[0].label == label
+        assert rows[0].limit is not None
+        assert rows[0].limit.leg == leg
+
+
+def test_reset_of_a_part_full_tank_asks_for_the_old_reading() -> None:
+    saved = posed.saved()
+    assert "Write the old reading down first" not in said(saved)
+    aboard = saved.trip.aboard.model_copy(update={"mean_l": 71 * posed.GAL})
+    part = saved.model_copy(update={"trip": saved.trip.model_copy(update={"aboard": aboard})})
+    assert "Write the old reading down first; log the next fill with --since reset-in-mid-tank." in said(part)
+
+
+def test_leg_through_the_night_is_dark_though_both_ends_are_light() -> None:
+    """20:00 to 08:00 UTC at 44 N in July: the sun is down for some nine hours between."""
+    told = posed.plan(
+        legs=(posed.leg(1, 100, 90, (0, 9 * 60)), posed.leg(2, 96, 90, (12 * 60, 24 * 60))),
+        stops=(),
+        arrive=posed.at(24 * 60),
+    )
+    saved = posed.saved(told, posed.helm(marks=(), last_turns=()))
+    assert fill_sheet(saved, posed.region()).dark_legs == (2,)
+    assert "In the dark on leg 2" in said(saved)
+
+
 # How it is written
 
 
@@ -241,7 +323,9 @@ def long_run() -> SavedPlan:
         stops.append(
             posed.stop(arrive=posed.at(61.2) + moved, begin=posed.at(61.2) + moved, depart=posed.at(91) + moved)
         )
-        marks += [mark.model_copy(update={"leg": mark.leg + 5 * turn}) for mark in posed.helm().marks]
+        marks += [
+            mark.model_copy(update={"leg": mark.leg + 5 * turn, "at": mark.at + moved}) for mark in posed.helm().marks
+        ]
     legs[51] = legs[51].model_copy(update={"to": LONG})
     legs[58] = legs[58].model_copy(update={"to": HOSTILE})
     told = one.model_copy(
@@ -280,16 +364,15 @@ def rows_are_whole(pdf: Path, saved: SavedPlan, region: Region) -> None:
     """Check that each row's number, time and dial are found on one page, on one line."""
     pages = pages_of(pdf)
     for row in (line for line in fill_sheet(saved, region).lines if line.kind == "leg"):
-        number = str(row.last_leg) if row.first_leg == row.last_leg else f"{row.first_leg}-{row.last_leg}"
         clock = f"{row.at.astimezone(region.zone):%H:%M}"
         assert any(
             (a[1] + a[3]) / 2 == pytest.approx((b[1] + b[3]) / 2, abs=16)  # a new day stands over its time
             for words in pages
             for a in words
-            if a[4] == number and a[0] < 70
+            if a[4] == row.label and a[0] < 70
             for b in words
             if b[4] == clock
-        ), number
+        ), row.label
 
 
 def printed_by_chromium(page: str, folder: Path, paper: Paper) -> Path:
@@ -344,6 +427,25 @@ def test_hundred_legs_print_whole_in_a_browser_and_as_pdf(paper: Paper, tmp_path
     for pdf in (own, printed_by_chromium(page, tmp_path, paper)):
         assert 3 <= hold_against_paper(pdf, paper) <= 12
         rows_are_whole(pdf, saved, region)
+
+
+@needs_poppler
+@pytest.mark.slow
+def test_no_page_ends_the_table_with_a_lone_row(tmp_path: Path) -> None:
+    """On pages of any height the last three lines of the helm's table stay together, the arrival among them."""
+    pytest.importorskip("weasyprint")
+    saved, region = long_run(), posed.region()
+    page = build_sheet(saved, region)
+    labels = [row.label for row in fill_sheet(saved, region).lines if row.kind == "leg"][-2:]
+    for high_mm in range(200, 300, 40):
+        pdf = tmp_path / f"{high_mm}.pdf"
+        write_sheet(page.replace("210mm 297mm", f"210mm {high_mm}mm"), pdf)
+        found = [
+            {word[4] for word in words if word[0] < 70}  # the first column
+            for words in pages_of(pdf)
+            if any(word[4] == "Arrive" and word[0] < 40 for word in words)
+        ]
+        assert any(set(labels) <= words for words in found), high_mm
 
 
 @needs_poppler

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_route_files import a_route
 
@@ -13,6 +13,7 @@ from layers.errors import InputError
 from layers.short_names import plain_letters, read_short_names, shorten, with_short_names
 
 
+@settings(max_examples=20)
 @given(st.lists(st.text(max_size=25), max_size=40), st.integers(6, 40))
 def test_short_names_fit_and_differ(names: list[str], most: int) -> None:
     short = shorten(names, most)
@@ -22,6 +23,7 @@ def test_short_names_fit_and_differ(names: list[str], most: int) -> None:
     assert shorten(names, most) == short
 
 
+@settings(max_examples=20)
 @given(st.lists(st.sampled_from(["Gull Rock", "gull rock", "GULL ROCK", "Gull Rock 2", "Gull Rock2"]), max_size=120))
 def test_a_hundred_that_are_alike_are_told_apart(names: list[str]) -> None:
     short = shorten(names, 6)

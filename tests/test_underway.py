@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +25,7 @@ from routeplan.saved_plans import Report, SavedPlan, keep_plan
 from routeplan.teaching import learn, without_log
 from routeplan.trips import Trip
 from routeplan.underway import find_underway
-from routeplan.underway_state import Asked
+from routeplan.underway_state import AskedUnderway
 
 if TYPE_CHECKING:
     from routeplan.boats import Boat
@@ -63,7 +62,7 @@ def look(
     shown = None if shows_l is None else (shows_l,)
     report = Report(when=when, position=position(east_nmi * NMI, north_m), shows_l=shown, **more.pop("report", {}))
     taught = more.pop("taught", None) or without_log(network.boat)
-    return find_underway(Asked(saved, network, taught, report, **more))[0]
+    return find_underway(AskedUnderway(saved, network, taught, report, **more))[0]
 
 
 @pytest.fixture(scope="module")
@@ -276,4 +275,3 @@ def test_a_report_is_not_changed_by_asking(three: Network, nonstop: SavedPlan):
     before = nonstop.model_dump_json()
     look(three, nonstop, 4.0, 6.2)
     assert nonstop.model_dump_json() == before
-    assert replace(Asked(nonstop, three, without_log(BOAT), Report(when=WHEN, position=(-38.0, 44.0)))).sure is False

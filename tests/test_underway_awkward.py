@@ -27,7 +27,7 @@ from routeplan.saved_plans import Report, SavedPlan
 from routeplan.teaching import learn, without_log
 from routeplan.trips import Trip
 from routeplan.underway import find_underway, run_before
-from routeplan.underway_state import Asked
+from routeplan.underway_state import AskedUnderway
 
 if TYPE_CHECKING:
     from routeplan.network import Network
@@ -172,7 +172,7 @@ def test_a_new_plan_is_no_more_hopeful_than_underway_itself(three: Network):
 
 def test_two_dials_that_differ_are_told(three: Network, plenty: SavedPlan):
     report = Report(when=WHEN + timedelta(minutes=24), position=position(8 * NMI, 0), shows_l=(8.0, 0.2))
-    told, _ = find_underway(Asked(plenty, three, without_log(BOAT), report))
+    told, _ = find_underway(AskedUnderway(plenty, three, without_log(BOAT), report))
     assert "One dial has counted 8.0 l, the other 0.2 l" in " ".join(told.findings)
 
 
@@ -180,7 +180,7 @@ def test_alongside_the_stop_she_is_told_to_fill(three: Network, with_stop: Saved
     stop = with_stop.plan.stops[0]
     report = Report(when=stop.arrive, position=stop.position, shows_l=(6.1,))
     told, _ = find_underway(
-        Asked(with_stop, three, learn(BOAT, [filled_at(with_stop, when=WHEN - timedelta(days=9))]), report)
+        AskedUnderway(with_stop, three, learn(BOAT, [filled_at(with_stop, when=WHEN - timedelta(days=9))]), report)
     )
     assert (told.advice.kind, told.advice.dock) == ("fill", "Half Way Pump")
 
@@ -225,7 +225,7 @@ def test_a_lock_that_is_shut_when_she_comes_is_told_and_its_wait_is_kept():
 def test_what_was_run_before_a_new_plan_is_kept_with_it(three: Network, plenty: SavedPlan):
     report = Report(when=WHEN + timedelta(minutes=12), position=position(4 * NMI, 0), shows_l=(4.0,))
     before = run_before(
-        Asked(plenty, three, learn(BOAT, [filled_at(plan(three, 18.0), when=WHEN - timedelta(days=9))]), report)
+        AskedUnderway(plenty, three, learn(BOAT, [filled_at(plan(three, 18.0), when=WHEN - timedelta(days=9))]), report)
     )
     assert before is not None
     assert (before.start, before.began, before.shows_l) == ("Home", WHEN, (0.0,))
