@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 __all__ = ["ON_THE_WAY_M", "hold_against"]
 
 ON_THE_WAY_M = 50.0  # [m] a point so near to the way is passed; a way so near to a leg is the leg
-_LONGER, _LONGER_M = 1.02, 200.0  # times and [m] that a way beside a leg may be longer: more runs to and fro
 
 
 def hold_against(
@@ -125,8 +124,7 @@ class _Way:
         if len(self._xy) < 2 or end_m <= begin_m:
             return bool(leg.length <= 2 * ON_THE_WAY_M)
         part = shapely.ops.substring(shapely.LineString(self._xy), begin_m, end_m)
-        near = part.hausdorff_distance(leg) <= ON_THE_WAY_M
-        return bool(near and part.length <= _LONGER * leg.length + _LONGER_M)
+        return bool(part.hausdorff_distance(leg) <= ON_THE_WAY_M)
 
     def _nearest(self, point: Points, after_m: float) -> tuple[Points, Points]:
         """[share, m] Find on each stretch the place next to a point, and how far off it is; before a place nothing."""

@@ -52,9 +52,11 @@ def test_a_good_route_exits_0(folder: Path) -> None:
 
 
 def test_a_route_over_land_exits_3_and_is_led_round(folder: Path) -> None:
-    done = check(folder, "across", "--aboard", "70l", "--json")
+    done = check(folder, "across", "--aboard", "70l", "--reserve", "12l", "--confidence", "0.5", "--json")
     assert done.code == 3
     document = done.document
+    assert document["floor_l"] == 17, "5 l can't be used"
+    assert document["arrival_low_l"] == document["arrival_l"], "half of all arrivals: the mean"
     assert document["schema"] == "routeplan/route-check/1"
     assert (document["good"], document["can_be_run"]) == (False, False)
     (leg,) = document["legs"]

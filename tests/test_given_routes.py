@@ -271,6 +271,48 @@ def test_where_the_reserve_is_touched_and_where_she_runs_dry() -> None:
     assert (enough.good, enough.reserve_touched, enough.may_run_dry) == (True, None, None)
 
 
+def test_doubt_of_the_fuel_aboard_counts() -> None:
+    """31 l give or take 2 (nine of ten: 1.2816 times): low 31 - 20.52 - 2.56 = 7.92 l, touched after 18.44 miles."""
+    fuel = FuelAboard(mean_l=31.0, sd_l=2.0, how="as told")
+    asked = trip(aboard=fuel, confidence=0.9)
+    check = check_route(water(), through((-19_000, 0), (19_000, 0)), asked, now=NOON + timedelta(minutes=1))
+    assert check.arrival_l == pytest.approx(31 - 38_000 / NMI_M, abs=0.01)
+    assert check.arrival_low_l == pytest.approx(31 - 38_000 / NMI_M - 2.5631, abs=0.01)
+    assert not check.keeps_reserve, "the mean would, the low figure doesn't"
+    assert check.reserve_touched is not None
+    assert check.reserve_touched.gone_nmi == pytest.approx(21 - 2.5631, abs=WHERE_NMI)
+    assert "The departure lies in the past." in check.cautions
+
+
+def test_what_is_burnt_waiting_brings_the_reserve_nearer() -> None:
+    """8 l above it, 0.4 of them burnt at the bridge of the first leg: 7.6 miles."""
+    route = through((-5000, OPEN_Y), (5000, OPEN_Y), (15_000, OPEN_Y))
+    check = check_route(water(**BRIDGES), route, trip(18.0))
+    assert check.reserve_touched is not None
+    assert check.reserve_touched.leg == 2
+    assert check.reserve_touched.gone_nmi == pytest.approx(7.6, abs=WHERE_NMI)
+
+
+def test_fuel_is_told_to_the_safe_side() -> None:
+    """31 - 20.518 - 10 = 0.48 l above, told as 0.4; 10 - (18 - 20.518) = 12.52 l short, told as 12.6."""
+    network, route = water(), through((-19_000, 0), (19_000, 0))
+    assert ": 0.4 l above the reserve." in said_of(check_route(network, route, trip(31.0)), network)
+    assert "reached 12.6 l short of what keeps" in said_of(check_route(network, route, trip(18.0)), network)
+
+
+def test_what_is_met_is_told_to_the_safe_side_and_marked_where_it_stops_her() -> None:
+    """A depth needed is rounded up: 1.51 to 1.6 m."""
+    network = water(**CROWDED)
+    check = checked(*abeam(-18_000), **CROWDED)
+    hit = only(check).model_copy(update={"needed_m": 1.51})
+    leg = check.legs[0].model_copy(update={"hits": (hit,)})
+    said = said_of(check.model_copy(update={"legs": (leg,)}), network)
+    assert "! charted 0.8 m, 1.6 m needed" in said
+    said = said_of(checked(*abeam(OPEN_Y), **BRIDGES), water(**BRIDGES))
+    assert "! through" not in said
+    assert "through Bascule, has to open" in said
+
+
 def test_limits_are_kept() -> None:
     """Two miles at 5 instead of 20 kn, at 2 l a mile instead of 1."""
     slow = zone(box(-NMI_M, -500, NMI_M, 500), "no-wake", "Creek")
@@ -427,6 +469,28 @@ def test_out_and_back_is_run_as_drawn() -> None:
     assert (told.led_round, told.passed_over) == ((), ())
 
 
+def test_a_stop_is_told_of_the_leg_that_is_left_for_it_only() -> None:
+    """The first leg is led round the islet, the second is left for the pump."""
+    network = water(land=[ISLET], docks=[dock(12_000, 4000, "Pump")])
+    route, asked = through((-19_000, 0), (5000, 0), (19_000, 0)), trip(29.0, closed_dock="off")
+    told, _ = plan_route(network, route, asked, check_route(network, route, asked))
+    assert [(led.leg, led.why, led.stops) for led in told.led_round] == [(1, ("land",), ()), (2, (), ("Pump",))]
+    assert "Led round: leg 1, P1 to P2, for land." in said_of(told, network)
+    assert "nmi longer than the route as it stands" in said_of(told, network)
+
+
+def test_those_that_bend_a_route_most_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Second after the corner of 3 km is the one that lies 3.8 km off the line from it, not that of 1.9 km before it."""
+    monkeypatch.setattr(given_stops, "_MOST_JOINED", 4)
+    told, _ = planned(through((-9000, 0), (-6000, 300), (-3000, 0), (0, 3000), (3000, -2000), (9000, 0)))
+    assert [line.split(":")[0] for line in told.passed_over] == ["P2", "P3"]
+    (note,) = told.notes
+    assert "was asked to pass 2 of the 4 points" in note
+    off_m = float(note.split(" lie within ")[1].split()[0].replace(",", ""))
+    line = shapely.LineString([(-9000, 0), (0, 3000)])
+    assert off_m == pytest.approx(line.distance(shapely.Point(-3000, 0)), abs=5)
+
+
 def test_points_beyond_what_is_asked_for_are_told_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of six corners the four that bend the route most are passed; two of the others lie half a kilometre off."""
     monkeypatch.setattr(given_stops, "MOST_VIAS", 4)
@@ -441,6 +505,7 @@ def test_points_beyond_what_is_asked_for_are_told_one_by_one(monkeypatch: pytest
     assert [led.leg for led in told.led_round] == [3, 4, 5, 6]
     assert "Run otherwise than drawn: leg 3, P3 to P4." in said
     assert "Not passed: P4: 0.27 nmi off the way of the plan." in said
+    assert "nmi shorter than the route as it stands" in said
 
 
 def test_no_plan_is_an_answer() -> None:

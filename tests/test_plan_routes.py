@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -196,6 +196,51 @@ def test_cautions_and_facts_go_along(passage: Passage) -> None:
 def of_plan(passage: Passage, **changes: object) -> Route:
     saved = keep(passage)
     return route_of(saved.model_copy(update={"plan": a_plan(a_stop(), **changes)}))
+
+
+def test_a_point_between_has_its_time_course_and_note(passage: Passage) -> None:
+    """Westwards by way of a bend a tenth of a degree north in the middle: half the way, half of three hours on.
+
+    On Mercator's chart 0.4 degrees west and 0.1 / cos(44.55) north: 270 + atan(0.1403 / 0.4) = 289.3 degrees.
+    """
+    east, west, bend = (-38.1, 44.5), (-38.9, 44.5), (-38.5, 44.6)
+    changes = {"from_position": east, "to_position": west, "aboard_after_low_l": 55.06, "depth_checked": False}
+    leg = a_plan().legs[0].model_copy(update=changes)
+    route = of_plan(passage, legs=(leg,), track={"type": "LineString", "coordinates": [east, bend, west]})
+    _, between, end = route.points
+    assert between.kind == "between"
+    assert between.arrive == LEAVES + timedelta(hours=1, minutes=30)
+    assert between.leg is not None
+    assert between.leg.course_deg == pytest.approx(289.3, abs=0.05)
+    assert between.leg.distance_nmi == pytest.approx(leg.distance_nmi / 2, rel=1e-6)
+    assert "depth not checked" in between.leg.note
+    assert "low 55.0 l" in end.comment, "what is left: rounded down"
+
+
+@pytest.mark.parametrize("last", [False, True])
+def test_a_leg_of_a_metre_is_no_leg_of_a_route(last: bool, passage: Passage) -> None:  # noqa: FBT001
+    """From the shore to the berth, say: the point before it is left out, or it is, whichever tells less."""
+    whole = a_plan().legs[0]
+    tiny = {"distance_nmi": 0.0005, "depart": whole.arrive, "from_": "East Mark", "to": "Berth"}
+    berth = whole.model_copy(update={**tiny, "from_position": whole.to_position, "to_position": (-38.1, 44.50001)})
+    on = whole.model_copy(
+        update={"from_": "Berth", "to": "Far Mark", "from_position": (-38.1, 44.50001), "to_position": (-38.0, 44.5)}
+    )
+    route = of_plan(passage, legs=(whole, berth) if last else (whole, berth, on))
+    assert [p.name for p in route.points] == [
+        "West Mark",
+        "Berth" if last else "East Mark",
+        *([] if last else ["Far Mark"]),
+    ]
+    assert route.points[-1].kind == "end"
+
+
+def test_an_alternate_that_is_a_stop_is_marked_once(passage: Passage, network: Network) -> None:
+    stops = (a_stop(), a_stop(dock="Other Pump", position=(-38.45, 44.6003)))
+    saved = keep(passage).model_copy(update={"plan": a_plan(*stops, cautions=("Mind the fog.",))})
+    route = route_of(saved, network.region)
+    assert [(m.kind, m.name) for m in route.marks] == [("stop", "North Pump"), ("stop", "Other Pump")]
+    assert route.cautions[-1] == "Mind the fog."
 
 
 def test_a_leg_without_its_track_is_straight(passage: Passage) -> None:

@@ -198,6 +198,49 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pyte
     assert [p.name for p in tmp_path.iterdir()] == ["run.gpx"]
 
 
+def test_a_table_has_course_distance_speed_and_times_of_the_leg_to_each_point() -> None:
+    head, first, second, *_ = csv.reader(io.StringIO(route_text(a_route(), "x.csv"), newline=""))
+    told = dict(zip(head, second, strict=True))
+    assert [told[n] for n in ("course_deg", "distance_nmi", "speed_kn")] == ["90", "4.3", "20"]
+    assert (told["arrive"], told["depart"]) == ("2026-07-01T09:00:00Z", "2026-07-01T09:20:00Z")
+    assert (told["latitude_deg"], told["longitude_deg"]) == ("44.5", "-38.4")
+    assert dict(zip(head, first, strict=True))["course_deg"] == ""
+
+
+def test_cautions_stand_in_every_format_that_has_a_place_for_them() -> None:
+    route = a_route().model_copy(update={"cautions": ("Not for navigation.", "Call ahead."), "description": "A run."})
+    gpx = ET.fromstring(route_text(route, "x.gpx"))  # noqa: S314
+    assert (gpx.findtext("{*}metadata/{*}desc") or "").split("\n") == ["A run.", *route.cautions]
+    assert gpx.findtext("{*}rte/{*}cmt") == "Not for navigation."
+    kml = ET.fromstring(route_text(route, "x.kml"))  # noqa: S314
+    assert kml.findtext("{*}Document/{*}description") == "A run.<br>Not for navigation.<br>Call ahead."
+    features = json.loads(route_text(route, "x.geojson"))["features"]
+    assert features[0]["properties"]["cautions"] == "Not for navigation. Call ahead."
+    assert features[2]["properties"]["course_deg"] == 90
+    exchange = ET.fromstring(route_text(route, "x.rtz"))  # noqa: S314
+    assert "not for navigation" in exchange.find("{*}routeInfo").get("routeStatus", "")  # type: ignore[union-attr]
+
+
+def test_the_exchange_format_stays_within_its_ranges() -> None:
+    """Less than 10 nmi to either side, stays below a day (schema, seen); departure and stays are what was chosen."""
+    route = a_route(("A", "B", "C", "D"))
+    points = list(route.points)
+    for i, stay in ((1, timedelta(hours=23, minutes=59, seconds=59)), (2, timedelta(hours=24))):
+        leg = points[i].leg
+        arrive = points[i].arrive
+        assert leg is not None
+        assert arrive is not None
+        update = {"leg": leg.model_copy(update={"keep_within_nmi": 25.0}), "depart": arrive + stay}
+        points[i] = points[i].model_copy(update=update)
+    root = ET.fromstring(route_text(route.model_copy(update={"points": tuple(points)}), "x.rtz"))  # noqa: S314
+    assert [leg.get("portsideXTD") for leg in root.iter() if leg.tag.endswith("leg")] == ["9.99", "9.99", "0.019"]
+    chosen = root.findall(".//{*}manual/{*}sheduleElement")
+    assert [(c.get("waypointId"), c.get("etd"), c.get("stay")) for c in chosen] == [
+        ("1", "2026-07-01T08:00:00Z", None),
+        ("2", None, "23:59:59"),
+    ]
+
+
 def test_a_long_route_stays_within_what_readers_take(monkeypatch: pytest.MonkeyPatch) -> None:
     """400 kB (IEC 61174:2015, second hand), here twenty: notes on legs go first."""
     assert route_exchange.LARGEST_BYTES == 400_000

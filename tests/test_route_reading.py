@@ -93,6 +93,12 @@ def test_a_point_twice_in_a_row_counts_once(tmp_path: Path) -> None:
     assert route.notes == ("One point came twice in a row, and counted once.",)
 
 
+def test_of_a_point_twice_the_one_with_a_name_is_taken(tmp_path: Path) -> None:
+    named = '<rtept lat="44" lon="-38"><name>Gull Rock</name></rtept>'
+    body = f'<rte><rtept lat="44" lon="-38"/>{named}<rtept lat="45" lon="-38"/></rte>'
+    assert [point.name for point in read_route(put(tmp_path, f"{HEAD}{body}</gpx>")).points] == ["Gull Rock", "point 3"]
+
+
 def test_far_too_many_points(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(route_reading, "MOST_POINTS", 1000)
     path = put(tmp_path, f"{HEAD}{rte((44 + i * 1e-5, -38) for i in range(1001))}</gpx>")

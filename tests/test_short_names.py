@@ -36,6 +36,10 @@ def test_who_fits_already_keeps_the_name() -> None:
     assert shorten(["Gullrock Harbour", "Gullr Harb"], 10)[1] == "Gullr Harb"
 
 
+def test_large_and_small_letters_are_one() -> None:
+    assert shorten(["Gull", "gull", "GULL"], 6) == ("Gull", "gull2", "GULL3")
+
+
 def test_numbers_and_the_first_word_are_kept() -> None:
     assert shorten(["T03 Tolvarrow Heads", "P32 10 kn limit in Upper Inlet", "T104 Cape of the Winds"], 10) == (
         "T03 Tolvar",
