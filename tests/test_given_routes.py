@@ -65,7 +65,9 @@ def water(margins: Margins | None = None, half_deg: float = 0.25, **rows: Any) -
     """Build a network, each once."""
     key = repr((margins, half_deg, rows))
     if key not in _BUILT:
-        _BUILT[key] = build_network(make_region(half_deg=half_deg, **rows), make_boat(), margins or Margins())
+        _BUILT[key] = build_network(
+            make_region(half_deg=half_deg, **rows), make_boat(), margins or Margins(), when=NOON
+        )
     return _BUILT[key]
 
 
@@ -100,7 +102,10 @@ CROWDED: dict[str, Any] = {  # far enough from each other: each is met by the le
         (box(1400, -18_400, 1600, -17_600), {"min_depth_m": 0.8}),
     ],
     "hazards": [(shapely.Point(0, -11_940), {"name": "Stack", "kind": "rock", "keep_off_m": 100.0})],
-    "zones": [zone(box(-500, 17_900, 500, 18_100), "no-entry", "Seal Bank")],
+    "zones": [
+        zone(box(-500, 17_900, 500, 18_100), "no-entry", "Seal Bank"),
+        zone(box(-500, 21_900, 500, 22_100), "no-entry", "Winter Bank", season="Jan-Mar"),
+    ],
 }
 
 
@@ -133,6 +138,10 @@ def test_a_hazard_is_told_by_how_near_it_is() -> None:
 def test_a_closed_zone_is_told_by_its_name() -> None:
     hit = only(checked(*abeam(18_000), **CROWDED))
     assert (hit.kind, hit.name, hit.why, hit.stops) == ("no-entry", "Seal Bank", "test", True)
+
+
+def test_a_zone_out_of_season_is_open() -> None:
+    assert checked(*abeam(22_000), **CROWDED).legs[0].hits == ()
 
 
 @pytest.mark.parametrize(("off_m", "y", "kept"), STAND_OFFS)
@@ -480,7 +489,7 @@ def test_a_stop_is_told_of_the_leg_that_is_left_for_it_only() -> None:
 
 
 def test_those_that_bend_a_route_most_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Second after the corner of 3 km is the one that lies 3.8 km off the line from it, not that of 1.9 km before it."""
+    """After the corner of 3 km comes the one that lies 3.8 km off the line from it, not that of 1.9 km before it."""
     monkeypatch.setattr(given_stops, "_MOST_JOINED", 4)
     told, _ = planned(through((-9000, 0), (-6000, 300), (-3000, 0), (0, 3000), (3000, -2000), (9000, 0)))
     assert [line.split(":")[0] for line in told.passed_over] == ["P2", "P3"]

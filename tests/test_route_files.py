@@ -86,7 +86,8 @@ def test_no_name_breaks_a_file(name: str, tmp_path: Path) -> None:
     assert list(csv.reader(io.StringIO(written[".csv"])))[1][1].removeprefix("'") == kept
 
 
-@settings(max_examples=5)
+@pytest.mark.slow
+@settings(max_examples=15)
 @given(st.lists(st.text(max_size=30), min_size=2, max_size=5))
 def test_any_names_make_sound_files(names: list[str]) -> None:
     route = a_route(tuple(names))
