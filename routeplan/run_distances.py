@@ -166,7 +166,9 @@ def _by_plan(piece: Between, ratio: float | None, track: TrackRuns | None, typed
     if off_h <= max(_AS_PLANNED_SHARE * piece.whole_h, _AS_PLANNED_H):
         lying_h = max(piece.whole_h - piece.legs_h, 0.0)  # at a gate, or where she waited for one
         time_h = max(piece.elapsed_h - lying_h, 0.0)
-        if piece.before_nmi:  # nobody kept at which speeds, and a mean over slow and fast miles tells a wrong burn
+        if (
+            piece.before_nmi and not piece.before_speeds
+        ):  # nobody kept at which speeds, and a mean over slow and fast miles tells a wrong burn
             return Measured(piece.distance_nmi, None, (), "plan", tuple(notes))
         return Measured(piece.distance_nmi, time_h, _speeds(piece), "plan", tuple(notes))
     times = f"{shown_duration(piece.elapsed_h)}, and {shown_duration(piece.whole_h)} were planned"
@@ -197,7 +199,7 @@ def _by_plan(piece: Between, ratio: float | None, track: TrackRuns | None, typed
 
 
 def _speeds(piece: Between) -> tuple[SpeedRun, ...]:
-    hours: dict[float, float] = {}
+    hours = {run.speed_kn: run.time_h for run in piece.before_speeds}
     for leg in piece.legs:
         hours[leg.speed_kn] = hours.get(leg.speed_kn, 0.0) + leg.distance_nmi / leg.speed_kn
     long_enough = [speed for speed in sorted(hours) if hours[speed] >= 5e-5]

@@ -20,6 +20,7 @@ from layers.errors import InputError
 from layers.files import read_text, replaced_file
 from routeplan.boats import Boat
 from routeplan.crews import Crew
+from routeplan.fillups import SpeedRun
 from routeplan.helm import Helm
 from routeplan.margins import Margins
 from routeplan.moments import read_moment, write_moment
@@ -138,6 +139,8 @@ class Before(_Value):
         [nmi, l] From there to where the new plan begins, by the old plan.
     shows_l
         [l] What each dial showed where the run began.
+    speeds_run
+        How long at which speed from there, by the old plan.
     """
 
     start: str
@@ -145,6 +148,7 @@ class Before(_Value):
     distance_nmi: Annotated[float, Field(ge=0, le=10_000)]
     planned_l: _Litres
     shows_l: Annotated[tuple[_Litres, ...], Field(min_length=1, max_length=2)]
+    speeds_run: tuple[SpeedRun, ...] = ()
 
 
 class SavedPlan(_Value):

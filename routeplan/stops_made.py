@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from routeplan.fillups import Fillup
+    from routeplan.fillups import Fillup, SpeedRun
     from routeplan.plan_hops import Hop
     from routeplan.plans import Leg
     from routeplan.saved_plans import Before, SavedPlan
@@ -52,6 +52,8 @@ class Between:
         Fill-ups on it that the plan knows nothing of.
     before_nmi, before_l, before_h
         [nmi, l, h] What was run of it before the plan begins, where that was made underway.
+    before_speeds
+        How long at which speed that was.
     """
 
     start: str
@@ -66,6 +68,7 @@ class Between:
     before_nmi: float = 0.0
     before_l: float = 0.0
     before_h: float = 0.0
+    before_speeds: tuple[SpeedRun, ...] = ()
 
     @property
     def distance_nmi(self) -> float:
@@ -290,7 +293,13 @@ def _with_before(span: Between, before: Before | None) -> Between:
     if before is None or not span.legs:
         return span
     hours = max((span.legs[0].depart - before.began).total_seconds() / 3600, 0.0)
-    return replace(span, before_nmi=before.distance_nmi, before_l=before.planned_l, before_h=hours)
+    return replace(
+        span,
+        before_nmi=before.distance_nmi,
+        before_l=before.planned_l,
+        before_h=hours,
+        before_speeds=before.speeds_run,
+    )
 
 
 def _with_cuts(span: Between, loose: Sequence[Entry]) -> Between:

@@ -19,6 +19,7 @@ from routeplan.advising import Outlook, advise
 from routeplan.ahead import by_plan, over_water
 from routeplan.docks import read_docks
 from routeplan.fallbacks import Fallbacks, stretches_of
+from routeplan.fillups import SpeedRun
 from routeplan.fuel import FuelAboard
 from routeplan.gates_ahead import find_shut_gates
 from routeplan.helm import WayLeg
@@ -54,6 +55,7 @@ _SHELTERS = ("dock", "harbour", "anchorage")
 _MOST_PLACES = 8  # that are steered to, the nearest ones, where fuel may be leaking
 _MOST_LEGS = 6  # of a way that are told
 _LONGEST_WAIT_H, _LONGEST_PLAN = 24.0, timedelta(days=3)  # a new plan beyond either is no help at sea
+_SECONDS_H = 0.002  # [h] a shorter time at a speed isn't told
 _LATE, _SOON_OVERDUE = timedelta(minutes=30), timedelta(minutes=45)
 _ARRIVED_NMI = 0.15  # [nmi] so near to the destination she is there
 _OPEN_WITHIN = timedelta(minutes=30)  # a dock that opens so soon counts as open
@@ -203,6 +205,19 @@ def run_before(asked: AskedUnderway) -> Before | None:
         distance_nmi=gone_nmi + (earlier.distance_nmi if earlier is not None else 0.0),
         planned_l=state.progress.burned_l + (earlier.planned_l if earlier is not None else 0.0),
         shows_l=earlier.shows_l if earlier is not None else ((0.0,) if begun else saved.helm.meter.shows_l),
+        speeds_run=_speeds_run(state, earlier),
+    )
+
+
+def _speeds_run(state: State, earlier: Before | None) -> tuple[SpeedRun, ...]:
+    """Tell how long was run at which speed on the legs that lie behind, by the plan."""
+    hours = {} if earlier is None else {run.speed_kn: run.time_h for run in earlier.speeds_run}
+    legs = state.hop.legs[: state.progress.leg + 1]
+    for number, leg in enumerate(legs):
+        share = state.progress.share if number == len(legs) - 1 else 1.0
+        hours[leg.speed_kn] = hours.get(leg.speed_kn, 0.0) + share * leg.distance_nmi / leg.speed_kn
+    return tuple(
+        SpeedRun(speed_kn=kn, time_h=round(time_h, 4)) for kn, time_h in sorted(hours.items()) if time_h > _SECONDS_H
     )
 
 

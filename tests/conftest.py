@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, settings
 
 sys.path.insert(0, str(Path(__file__).parent))  # oracles are plain modules, importable as `oracles.NAME`
 
+from built_once import commands_built_once  # noqa: F401  a fixture for all modules
 from oracles.closed_water import ClosedWater
 
 import demo_region

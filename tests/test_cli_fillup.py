@@ -7,7 +7,6 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from built_once import commands_built_once  # noqa: F401  # a fixture
 from faces import Outcome, run, write_boat
 
 import demo_region

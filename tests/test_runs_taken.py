@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 
 import pytest
 import sqlalchemy as sa
-from built_once import commands_built_once  # noqa: F401  # a fixture
 from faces import Outcome, run, write_boat
 from oracles.log_places import quick_folder, server_place
 from oracles.passages_run import BOAT, LEAVES, filled, made_plan

@@ -230,6 +230,8 @@ def test_what_was_run_before_a_new_plan_is_kept_with_it(three: Network, plenty: 
     assert before is not None
     assert (before.start, before.began, before.shows_l) == ("Home", WHEN, (0.0,))
     assert before.distance_nmi == pytest.approx(4.0, abs=0.02)
+    (run,) = before.speeds_run
+    assert (run.speed_kn, run.time_h) == (20.0, pytest.approx(0.2, abs=0.001))
 
 
 def test_docks_that_dont_serve_her_are_nothing_to_fall_back_on():
