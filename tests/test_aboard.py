@@ -246,6 +246,7 @@ def test_a_dial_in_eighths_does_not_cry_wolf():
         assert found.agree, level_l
 
 
+@pytest.mark.slow
 def test_honest_readings_rarely_contradict(taught: Taught):
     """At 1 in 100, of 100 honest pairs fewer than 6: chance makes more of them once in 1,000 times or so."""
     rng = np.random.default_rng(11)

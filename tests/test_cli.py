@@ -812,6 +812,7 @@ def test_the_demo_runs_twice_into_one_folder_from_anywhere(
     assert [p.name for p in tmp_path.iterdir()] == ["here"]
 
 
+@pytest.mark.slow
 def test_the_demo_is_what_passage_says(demo_run: Outcome, tmp_path: Path, cache_with_demo: Path) -> None:
     """As a process of its own: the plan in the folder is the plan of the command, the clock apart."""
     done = run_apart("demo", cache=cache_with_demo, cwd=tmp_path)

@@ -60,6 +60,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return out
 
 
+@pytest.mark.slow
 def test_the_generator_makes_the_committed_files_again(made: Path) -> None:
     files = {path.relative_to(DATA).as_posix() for path in DATA.rglob("*") if path.is_file()}
     assert files == {path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file()}
@@ -68,6 +69,7 @@ def test_the_generator_makes_the_committed_files_again(made: Path) -> None:
             assert (made / name).read_bytes() == (DATA / name).read_bytes(), name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("layer", LAYERS)
 def test_a_layer_made_again_lies_in_the_same_place(made: Path, layer: str) -> None:
     again = json.loads((made / f"{layer}.geojson").read_text())["features"]
