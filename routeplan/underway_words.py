@@ -40,6 +40,7 @@ _HEADS = {
 }
 _ALONGSIDE_NMI = 0.15  # [nmi] so near to a dock there is nothing to turn for
 _MOST_LEGS = 4  # of a way that are told
+_SHORTEST_NMI = 0.05  # [nmi] a stretch that would be told as 0.0
 _LITTLE = 0.5  # display units: less is no difference
 _ON_TIME_MIN = 3.0  # min: nor is less than this
 
@@ -146,8 +147,9 @@ def _way(way: Sequence[WayLeg], variation_deg: float | None) -> str:
         told = true if variation_deg is None else f"{course(leg.course_deg - variation_deg)} magnetic ({true})"
         return f"{told} {shown_distance(leg.distance_nmi)}"
 
-    shown = ", then ".join(steered(leg) for leg in way[:_MOST_LEGS])
-    return f"{shown}, then on" if len(way) > _MOST_LEGS else shown
+    told = [leg for leg in way if leg.distance_nmi >= _SHORTEST_NMI] or list(way[:1])
+    shown = ", then ".join(steered(leg) for leg in told[:_MOST_LEGS])
+    return f"{shown}, then on" if len(told) > _MOST_LEGS else shown
 
 
 def _fuel_lines(answer: Underway, words: Words) -> Iterator[str]:
