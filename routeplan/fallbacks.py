@@ -35,6 +35,7 @@ _STEERED_SHARE = 1e-3  # of a burn: a steered track takes so much more than the 
 _SHORTEST_M = 100.0  # [m] a stretch of a way that is shorter isn't told
 _SAME_PLACE_NMI = 1.0  # [nmi] docks so near to a place are of that place
 _AT_ONCE = timedelta(minutes=1)
+_OPEN_IS_WORTH, _NOTHING = timedelta(minutes=30), timedelta(0)  # who lies before a shut dock isn't sure of it yet
 _MOST_STEERED = 5  # docks from one point that are steered to, the nearest by burn: who turns wants a near one
 _LONGEST_WAIT = timedelta(hours=24)  # a dock that stays shut for longer is none to fall back on
 
@@ -209,7 +210,7 @@ class Fallbacks:
             fallback = self._fallback(self._docks[terminal], track, at)
             if fallback is not None:
                 found.append(fallback)
-        return tuple(sorted(found, key=lambda f: (f.begin, f.track.fuel_l)))
+        return tuple(sorted(found, key=lambda f: (f.begin + (_OPEN_IS_WORTH if f.opens else _NOTHING), f.track.fuel_l)))
 
     def _fallback(self, dock: Dock, track: Track, at: datetime) -> Fallback | None:
         arrive = at + timedelta(hours=track.time_h)
