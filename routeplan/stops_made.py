@@ -194,7 +194,7 @@ def match_stops(saved: SavedPlan, fillups: Sequence[Fillup], departed: datetime,
     places = _places(hops, departed, until, None)
     places = places if hops[-1].ended_by is not None else places[:-1]
     entries = [Entry(entry=f"{i:08d}", entered=f.when, fillup=f) for i, f in enumerate(fillups)]
-    seen = [e for e in entries if departed - _BEFORE <= e.fillup.when <= until]
+    seen = _stops_of([e for e in entries if departed - _BEFORE <= e.fillup.when <= until])
     earlier = [e for e in entries if e.fillup.when < departed - _BEFORE][-1:]
     befores: list[Entry | None] = [earlier[0] if earlier else None, *seen]
     return {int(entry.entry): places[place].hop for place, entry in _match(seen, befores, places)}

@@ -91,6 +91,23 @@ def test_a_fill_that_the_log_has_under_the_dock_before_is_still_the_stops(three:
     assert told.standing.planned_l == pytest.approx(2.6, abs=0.2)
 
 
+def test_a_top_up_some_minutes_later_is_of_the_same_stop():
+    """Six litres to burn, stops after four and eight miles: the second entry at the first one isn't the second stop."""
+    boat = make_boat(capacity_l=18.0, full_mark_l=18.0, reserve_l=12.0)
+    docks = [dock(at * NMI, 300, f"Pump {at}") for at in (4, 8)]
+    network = water(*docks, boat=boat, far_nmi=10.0)
+    saved = plan(network, 18.0)
+    stop, last = saved.plan.stops
+    assert (stop.dock, last.dock) == ("Pump 4", "Pump 8")
+    log = [
+        Fillup(boat=boat.name, when=stop.begin, dock="Pump 4", meter_used_l=4.2, pumped_l=3.9),
+        Fillup(boat=boat.name, when=stop.begin + timedelta(minutes=6), pumped_l=0.3),
+    ]
+    told = look(network, saved, 5.0, 1.1, when=stop.depart + timedelta(minutes=4), taught=learn(boat, log))
+    assert (told.standing.since, told.standing.next) == ("Pump 4", "Pump 8")
+    assert told.aboard_l == pytest.approx(16.9, abs=0.6)
+
+
 def test_a_fill_at_another_dock_counts_from_there(three: Network, plenty: SavedPlan):
     """Filled at Side Pump, two miles north of mile three: five miles on the dial has counted two since mile three."""
     aside = Fillup(boat=BOAT.name, when=WHEN + timedelta(minutes=26), dock="Side Pump", meter_used_l=5.2, pumped_l=44.0)
