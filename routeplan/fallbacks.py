@@ -88,7 +88,8 @@ class Fallbacks:
 
     Notes
     -----
-    Docks that nobody has confirmed for long, or whose hours aren't known, count only where no other does.
+    Docks that nobody has confirmed for long, or whose hours aren't known, count only where no other does; those behind a
+    bridge or lock that has to open don't.
     """
 
     def __init__(
@@ -111,7 +112,8 @@ class Fallbacks:
         }
         self._docks = {i: dock for i, dock in counted.items() if not dock.doubts} or counted
         self._terminals = list(self._docks)
-        rows = [self._tracks.reach_l(terminal)[self._first :] for terminal in self._terminals]
+        self._gates = frozenset(i for i, gate in enumerate(network.water.gates) if gate.must_open)
+        rows = [self._tracks.reach_l(terminal, self._gates)[self._first :] for terminal in self._terminals]
         self._burn_l = np.array(rows).reshape(len(rows), len(positions)) * (1 + _STEERED_SHARE)
 
     def _counts(self, dock: Dock, span: tuple[datetime, datetime]) -> bool:
@@ -206,8 +208,10 @@ class Fallbacks:
         for (_, terminal), ways in self._tracks.find([(here, terminal) for terminal in wanted], most_l).items():
             if terminal not in self._docks:
                 continue  # the same way from its other end
-            track = min(ways, key=lambda way: way.time_h)
-            fallback = self._fallback(self._docks[terminal], track, at)
+            free = [way for way in ways if not self._gates.intersection(gate for gate, _, _ in way.gates)]
+            if not free:
+                continue
+            fallback = self._fallback(self._docks[terminal], min(free, key=lambda way: way.time_h), at)
             if fallback is not None:
                 found.append(fallback)
         return tuple(sorted(found, key=lambda f: (f.begin + (_OPEN_IS_WORTH if f.opens else _NOTHING), f.track.fuel_l)))

@@ -189,20 +189,22 @@ class Tracks:
         shapely.prepare(limited)
         return limited
 
-    def reach_l(self, source: int) -> Points:
+    def reach_l(self, source: int, shut: frozenset[int] = frozenset()) -> Points:
         """[l] Least fuel from one terminal to every terminal, along the network, before steering.
 
         Parameters
         ----------
         source
             Index of the terminal.
+        shut
+            Gates that aren't passed.
 
         Returns
         -------
         One figure a terminal; infinity where there is no way.
         """
         legs, price = self._legs, Price.of_fuel(self.rates)
-        away = csgraph.dijkstra(legs.weigh(price), directed=True, indices=legs.first + source)
+        away = csgraph.dijkstra(legs.weigh(price, shut), directed=True, indices=legs.first + source)
         return np.array([legs.arrive(t, away, price)[0] for t in range(len(self.network.terminals))])
 
     def _search(

@@ -263,6 +263,21 @@ def test_docks_that_dont_serve_her_are_nothing_to_fall_back_on():
     assert found.least_burn_l({"Good Pump"})[1].tolist() == [-1]
 
 
+def test_a_dock_behind_a_lock_is_nothing_to_fall_back_on():
+    wall = (
+        shapely.LineString([(3 * NMI, -40_000), (3 * NMI, 40_000)]),
+        {"name": "Wall", "kind": "bridge", "clearance_m": 0.5},
+    )
+    lock = (shapely.Point(3 * NMI, 0), {"name": "Wall Lock", "kind": "lock", "opening_hours": "24/7", "wait_min": 10.0})
+    docks = [dock(4 * NMI, 300, "Near But Behind"), dock(-5 * NMI, 300, "Far But Free")]
+    region = make_region(waypoints=[waypoint(0, 0, "Home")], docks=docks, overhead=[wall], openings=[lock])
+    network = build_network(region, BOAT, Margins(standoff_m=5.0), when=WHEN)
+    known = read_docks(region, BOAT, 0.5, WHEN.date())
+    found = Fallbacks(network, BOAT, 20.0, known, [position(1000, 0)], (WHEN, WHEN))
+    assert {found.name(int(i)) for i in found.least_burn_l()[1]} == {"Far But Free"}
+    assert [f.dock.name for f in found.within(0, 50.0, WHEN)] == ["Far But Free"]
+
+
 def test_the_dock_where_she_can_fill_soonest_comes_first():
     near = dock(2 * NMI, 300, "Near Pump", opening_hours="Mo-Su 12:00-20:00", confirmed_on="2026-06-01")
     network = water(near, dock(5 * NMI, 300, "Far Pump", confirmed_on="2026-06-01"))
