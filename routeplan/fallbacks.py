@@ -88,8 +88,8 @@ class Fallbacks:
 
     Notes
     -----
-    Docks that nobody has confirmed for long, or whose hours aren't known, count only where no other does; those behind a
-    bridge or lock that has to open don't.
+    Docks that nobody has confirmed for long, or whose hours aren't known, count only where no other does; those behind
+    a bridge or lock that has to open don't.
     """
 
     def __init__(
