@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 __all__ = ["LATEST_OVERDUE_H", "MOST_PEOPLE", "Crew", "read_crew", "read_overdue", "read_people"]
 
 MOST_PEOPLE = 100  # a day boat carries a dozen: more is a slip
+LEAST_OVERDUE_H = 0.25  # [h] after arriving: sooner, and a mooring line that jams calls the rescue service out
 LATEST_OVERDUE_H = 72.0  # [h] after arriving: whoever waits ashore acts long before
+_LATEST_TIME_H = 12.0  # [h] after arriving that a bare time of day may mean: more is a time before arriving
 _LONGEST = 200  # characters of a contact, or of all names together twice that
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
@@ -103,7 +105,8 @@ def read_overdue(text: str, arrive: datetime, zone: ZoneInfo, where: str) -> dat
     Raises
     ------
     InputError
-        It can't be read, or is not after the arrival, or more than three days after it.
+        It can't be read, or is less than a quarter of an hour after the arrival, or more than three days after it, or
+        for a time of day more than half a day.
 
     Examples
     --------
@@ -117,7 +120,11 @@ def read_overdue(text: str, arrive: datetime, zone: ZoneInfo, where: str) -> dat
     2026-07-02 09:00:00+00:00
     """
     plain = text.strip()
+    planned, latest_h = f"{arrive.astimezone(zone):%Y-%m-%dT%H:%M}", LATEST_OVERDUE_H
+    remedy = "write how long after arriving (2h, 90min) or a time (18:30)"
     if _TIME_OF_DAY.fullmatch(plain):
+        latest_h = _LATEST_TIME_H
+        remedy = "write how long after arriving (2h), or the date too where a later day is meant"
         day = arrive.astimezone(zone).date()
         days = (day + timedelta(days=more) for more in range(2))
         moment = next(m for d in days if (m := read_moment(f"{d}T{plain:0>5}", where, zone)) > arrive or d > day)
@@ -127,15 +134,12 @@ def read_overdue(text: str, arrive: datetime, zone: ZoneInfo, where: str) -> dat
         try:
             moment = arrive + timedelta(hours=min(read_duration_h(plain, where), 1e6))
         except InputError as error:
-            remedy = "write how long after arriving (2h, 90min) or a time (18:30)"
             raise InputError(where, "is neither a length of time nor a time", value=text, remedy=remedy) from error
     late_h = (moment - arrive).total_seconds() / 3600
-    if not 0 < late_h <= LATEST_OVERDUE_H:
-        planned = f"{arrive.astimezone(zone):%Y-%m-%dT%H:%M}"
-        problem = f"must be after the planned arrival, {planned}, and {LATEST_OVERDUE_H:g} h after it at the most"
-        raise InputError(
-            where, problem, value=text, remedy="write how long after arriving (2h, 90min) or a time (18:30)"
-        )
+    if not LEAST_OVERDUE_H <= late_h <= latest_h:
+        least = f"{LEAST_OVERDUE_H * 60:g} min"
+        problem = f"must be {least} to {latest_h:g} h after the planned arrival, {planned}"
+        raise InputError(where, problem, value=text, remedy=remedy)
     return moment
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from maps.words import text_of
-from routeplan.fuel import low_figure_l, z_of
+from routeplan.fuel import FuelAboard, low_figure_l, z_of
 from routeplan.plan_words import is_before_leaving
 from routeplan.plans import When  # noqa: TC001  values are checked against it as they are made
 from routeplan.saved_plans import differences
@@ -103,8 +103,12 @@ class Sheet(SheetValue):
         [deg] Longitude and latitude of both.
     variation_deg
         [deg] Magnetic variation, east positive; None where the region doesn't say.
-    aboard_low_l
-        [l] Low figure of the fuel aboard on leaving.
+    leaves
+        When the boat leaves, after the fill where she fills before that.
+    aboard_l, aboard_low_l
+        [l] Fuel aboard on leaving, mean and low figure.
+    how_known
+        Where that figure comes from.
     lines
         In the order that they are met.
     docks
@@ -126,7 +130,10 @@ class Sheet(SheetValue):
     start_position: Position
     finish_position: Position
     variation_deg: float | None
+    leaves: When
+    aboard_l: float
     aboard_low_l: float
+    how_known: str
     lines: tuple[Line, ...]
     docks: tuple[OtherDock, ...]
     suns: tuple[SunAt, ...]
@@ -173,17 +180,23 @@ def fill_sheet(saved: SavedPlan, region: Region) -> Sheet:
         ends = plan.legs[0].from_position, plan.legs[-1].to_position
     else:
         ends = plan.stops[0].position, plan.stops[-1].position
-    aboard_low_l = low_figure_l(trip.aboard.mean_l, 0.0, trip.aboard.sd_l, boat.burn.sd_share, z_of(trip.confidence))
+    leaves, aboard = plan.legs[0].depart if plan.legs else plan.depart, trip.aboard
+    if plan.stops and is_before_leaving(plan, plan.stops[0]):
+        leaves = plan.stops[0].depart
+        aboard = FuelAboard(mean_l=boat.tank.full_mark_l, sd_l=boat.full_mark_sd_l, how="filled to the mark at stop 1")
     return Sheet(
         start=names[0],
         finish=names[1],
         start_position=ends[0],
         finish_position=ends[1],
         variation_deg=variation,
-        aboard_low_l=aboard_low_l,
+        leaves=leaves,
+        aboard_l=aboard.mean_l,
+        aboard_low_l=low_figure_l(aboard.mean_l, 0.0, aboard.sd_l, boat.burn.sd_share, z_of(trip.confidence)),
+        how_known=aboard.how,
         lines=tuple(find_lines(saved, variation)),
         docks=_other_docks(saved, region, names),
-        suns=tuple(_suns(saved, region, names, ends)),
+        suns=tuple(_suns(saved, region, names, ends, leaves)),
         dark_legs=tuple(
             number
             for number, leg in enumerate(plan.legs, start=1)
@@ -245,10 +258,12 @@ def _records(region: Region) -> Iterable[dict[str, object]]:
         yield {**record, "position": (float(shape.x), float(shape.y))}
 
 
-def _suns(saved: SavedPlan, region: Region, names: tuple[str, str], ends: tuple[Position, Position]) -> Iterator[SunAt]:
+def _suns(
+    saved: SavedPlan, region: Region, names: tuple[str, str], ends: tuple[Position, Position], leaves: datetime
+) -> Iterator[SunAt]:
     plan = saved.plan
     there: list[tuple[str, Position, Literal["leave", "stop", "arrive"], datetime]] = [
-        (names[0], ends[0], "leave", plan.legs[0].depart if plan.legs else plan.depart)
+        (names[0], ends[0], "leave", leaves)
     ]
     there += [
         (stop.dock, stop.position, "stop", stop.arrive) for stop in plan.stops if not is_before_leaving(plan, stop)

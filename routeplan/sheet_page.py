@@ -111,7 +111,7 @@ class _Page:
         self.unit = saved.boat.units.volume_label
 
     def head(self) -> Iterator[str]:
-        plan, words, trip = self.saved.plan, self.words, self.saved.trip
+        plan, words = self.saved.plan, self.words
         sheet, boat = self.sheet, self.saved.boat
         yield f"<header><h1><bdi>{_text(sheet.start)}</bdi> to <bdi>{_text(sheet.finish)}</bdi></h1>"
         length = boat.units.length(boat.length_overall_m)
@@ -124,11 +124,11 @@ class _Page:
         reaches = words.aboard(plan.aboard_on_arrival_l, plan.aboard_on_arrival_low_l).split(", low ")
         position = write_position(sheet.start_position).replace(" ", _NO_BREAK)
         keys = (
-            ("Leave", words.day_and_clock(plan.depart), f"{position}; {words.light(sheet.suns[0])}"),
+            ("Leave", words.day_and_clock(sheet.leaves), f"{position}; {words.light(sheet.suns[0])}"),
             (
                 "Fuel aboard on leaving",
-                words.units.volume_down(trip.aboard.mean_l),
-                f"low {words.units.volume_down(sheet.aboard_low_l)}; how known: {trip.aboard.how}",
+                words.units.volume_down(sheet.aboard_l),
+                f"low {words.units.volume_down(sheet.aboard_low_l)}; how known: {sheet.how_known}",
             ),
             (
                 "Arrive",
@@ -384,7 +384,7 @@ class _Page:
 
     def _route(self) -> Iterator[str]:
         plan, words, sheet = self.saved.plan, self.words, self.sheet
-        day = words.day_and_clock(plan.depart)
+        day = words.day_and_clock(sheet.leaves)
         yield f"<b>{_text(day)}</b> leaves <bdi>{_text(sheet.start)}</bdi>, {_at(sheet.start_position)}"
         for stop in plan.stops:
             if is_before_leaving(plan, stop):

@@ -29,6 +29,15 @@ def test_overdue_that_cannot_be_is_refused_in_one_line(text: str) -> None:
     assert "--overdue" in str(error.value)
 
 
+@pytest.mark.parametrize("text", ["5min", "23:40", "12:00", "20:00", "2026-07-01T23:44"])
+def test_overdue_minutes_after_arriving_or_the_next_noon_is_a_slip(text: str) -> None:
+    """She arrives at 23:30 local: sooner than 23:45, or a bare time past 11:30, which hides a day."""
+    with pytest.raises(InputError, match=r"must be 15 min to (12|72) h after the planned arrival, 2026-07-01T23:30"):
+        read_overdue(text, ARRIVE, ZONE, "--overdue")
+    assert read_overdue("23:45", ARRIVE, ZONE, "--overdue") == datetime(2026, 7, 1, 22, 45, tzinfo=UTC)
+    assert read_overdue("2026-07-02T20:00", ARRIVE, ZONE, "--overdue") == datetime(2026, 7, 2, 19, 0, tzinfo=UTC)
+
+
 @pytest.mark.parametrize("text", ["0", "101", "-1", "four", "2.5", "\u0664", "9999999999"])
 def test_people_are_a_whole_number_from_1_to_100(text: str) -> None:
     with pytest.raises(InputError, match="--people"):

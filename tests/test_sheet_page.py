@@ -102,6 +102,24 @@ def test_stop_tells_fuel_on_arrival_as_mean_and_low_and_resets_the_dial() -> Non
     assert "Arrive Wed 1 Jul 10:16: End Quay . 80.0 gal, low 77.0 gal" in words
 
 
+def test_fill_before_leaving_is_counted_in_when_and_with_what_she_leaves() -> None:
+    """She lies at the pump from 08:00 with 30 gal, and leaves at 09:31 with her tank at its mark, one sigma of 1 %.
+
+    By hand: 95 gal at the mark, 1 % of the tank's 100 gal is one sigma, and 90 % of draws have more than 1.2816 of
+    them less (a normal table): 93.72, rounded down.
+    """
+    lies = posed.stop(dock="Start Quay", arrive=posed.DEPART, begin=posed.at(60), aboard_l=30 * posed.GAL)
+    saved = posed.saved(posed.plan(stops=(lies,)))
+    sheet, page = fill_sheet(saved, posed.region()), said(saved)
+    assert sheet.leaves == sheet.suns[0].at == posed.at(91)
+    assert sheet.aboard_l == 95 * posed.GAL
+    assert sheet.aboard_low_l / posed.GAL == pytest.approx(95 - 1.2816, abs=0.001)
+    assert "Fuel aboard on leaving 95.0 gal low 93.7 gal" in page
+    assert "Leave Wed 1 Jul 09:31" in page
+    assert "how known: filled to the mark at stop 1" in page
+    assert "09:31 leaves Start Quay" in page.split("For whoever waits ashore", 1)[1]
+
+
 def test_dial_that_goes_on_counting_is_not_reset() -> None:
     marks = tuple(mark.model_copy(update={"since": "Start Quay"}) for mark in posed.helm().marks)
     meter = posed.helm().meter.model_copy(update={"shows_l": (10 * posed.GAL, 2 * posed.GAL)})
