@@ -63,7 +63,7 @@ def underway(
         bool, typer.Option("--not-reset", help="The meters weren't reset at the last fill, and ran on.")
     ] = False,
     passed_by: Annotated[
-        bool, typer.Option("--passed-by", help="Planned stops behind her were passed without filling.")
+        bool, typer.Option("--passed-by", help="Planned stops up to here were passed without filling.")
     ] = False,
     meter_was: Annotated[
         str | None, typer.Option("--meter-was", help="What the dial showed when it was reset underway.")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from maps.words import text_of
 from routeplan.fuel import FuelAboard, low_figure_l, z_of
+from routeplan.plan_hops import find_hops
 from routeplan.plan_words import is_before_leaving
 from routeplan.plans import When  # noqa: TC001  values are checked against it as they are made
 from routeplan.saved_plans import differences
@@ -181,9 +182,11 @@ def fill_sheet(saved: SavedPlan, region: Region) -> Sheet:
     else:
         ends = plan.stops[0].position, plan.stops[-1].position
     leaves, aboard = plan.legs[0].depart if plan.legs else plan.depart, trip.aboard
-    if plan.stops and is_before_leaving(plan, plan.stops[0]):
+    if plan.legs and plan.stops and is_before_leaving(plan, plan.stops[0]):
         leaves = plan.stops[0].depart
-        aboard = FuelAboard(mean_l=boat.tank.full_mark_l, sd_l=boat.full_mark_sd_l, how="filled to the mark at stop 1")
+        first = find_hops(plan, boat, trip.aboard)[0]
+        how = "filled to the mark at stop 1" if plan.stops[0].to_mark else "as told, and what stop 1 adds"
+        aboard = FuelAboard(mean_l=first.level_l, sd_l=first.level_sd_l, how=how)
     return Sheet(
         start=names[0],
         finish=names[1],

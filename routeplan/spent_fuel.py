@@ -155,7 +155,7 @@ def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Repo
         for index, f in enumerate(fillups)
         if start < f.when <= until or (stops.get(index) == AT_DEPARTURE and saved.saved < f.when <= until)
     ]
-    noted = [_noted(saved, r) for r in reports if _fills(r) and start < r.when <= until]
+    noted = [_noted(saved, r) for r in reports if _fills(r) and r.when <= until]
     for note in noted:
         twin = next((i for i, f in enumerate(logged) if _is_one(note, f)), None)
         if twin is None:
@@ -167,11 +167,9 @@ def fills_of(saved: SavedPlan, fillups: Sequence[Fillup], reports: Sequence[Repo
 
 def _noted(saved: SavedPlan, report: Report) -> Fill:
     hops = find_hops(saved.plan, saved.boat, saved.trip.aboard)
-    near = (
-        i
-        for i, hop in enumerate(hops)
-        if hop.ended_by is not None and apart_m(hop.ended_by.position, report.position) < AT_DOCK_M
-    )
+    stops = [(AT_DEPARTURE, hops[0].begun_by), *((i, hop.ended_by) for i, hop in enumerate(hops))]
+    near = [(i, stop) for i, stop in stops if stop is not None and apart_m(stop.position, report.position) < AT_DOCK_M]
+    ended = min(near, key=lambda one: abs(one[1].depart - report.when), default=(None, None))[0]
     showed_l = None if report.was_l is None else float(sum(report.was_l))
     dock = _stop_at(saved, report.position)
     return Fill(
@@ -182,7 +180,7 @@ def _noted(saved: SavedPlan, report: Report) -> Fill:
         to_mark=report.filled,
         showed_l=showed_l,
         reset=True,
-        hop=next(near, None),
+        hop=ended,
     )
 
 
@@ -277,7 +275,7 @@ class _Tally:
 
     def __init__(self, saved: SavedPlan, first: Hop, meter: Meter) -> None:
         self.boat, self.meter = saved.boat, meter
-        self.level_l, self.level_sd_l = first.level_l, first.level_sd_l
+        self.level_l, self.level_sd_l = saved.trip.aboard.mean_l, saved.trip.aboard.sd_l
         self.base_l = 0.0 if first.begun_by is not None else float(sum(saved.helm.meter.shows_l))
         self.carried_l = 0.0  # metered since the level is known and before the last reset
         self.unread_l = 0.0
@@ -291,7 +289,7 @@ class _Tally:
         """Take a fill, made where the plan has burnt so much."""
         boat, run_l = self.boat, max(0.0, planned_l - self.filled_at_l)
         unread_l = run_l / self.meter.factor  # what the dial must have shown, if nobody read it
-        if fill.showed_l is not None:
+        if fill.showed_l is not None and fill.hop != AT_DEPARTURE:  # there it is of what was run before
             metered_l = max(0.0, fill.showed_l - self.base_l)
             self.carried_l += metered_l
             if run_l > _ENOUGH_SHARE * boat.tank.capacity_l:

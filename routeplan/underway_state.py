@@ -174,7 +174,7 @@ def find_state(asked: AskedUnderway) -> State:
     fills = fills_of(saved, asked.taught.fillups, reports, report.when)
     hop, placed = _place_fills(asked, hops, fills)
     progress = find_progress(plane, hops, hop, report.position, report.when)
-    findings: list[str] = []
+    findings = _first_fill(asked, hops[0], placed)
     for later in range(hop + 1, len(hops)):
         ahead = find_progress(plane, hops, later, report.position, report.when)
         nearer = ahead.off_nmi < 0.5 * progress.off_nmi
@@ -283,6 +283,21 @@ def _place_fills(
         where = find_progress(plane, hops, hop, position, fill.when)
         placed.append((fill, burned_l[hop] + (where.burned_l if where.off_nmi < _BESIDE_NMI else by_time)))
     return hop, placed
+
+
+def _first_fill(asked: AskedUnderway, first: Hop, placed: Sequence[tuple[Fill, float]]) -> list[str]:
+    """Ask about a fill before leaving of which nothing is known."""
+    stop = first.begun_by
+    if stop is None or any(fill.to_mark or burned_l <= 0.0 for fill, burned_l in placed):
+        return []
+    if asked.passed_by:
+        return [f"{stop.dock}: left without filling, as said."]
+    raise InputError(
+        "--plan",
+        f"fills at {stop.dock} before leaving, and no fill-up there is in the log yet",
+        remedy="fill, then enter it (routeplan fillup add), or note it there with --filled or --took; if she left "
+        "without, add --passed-by",
+    )
 
 
 def _stop_behind(asked: AskedUnderway, runs: Sequence[Hop]) -> str:

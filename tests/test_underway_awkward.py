@@ -202,6 +202,26 @@ def test_alongside_the_stop_she_is_told_to_fill(three: Network, with_stop: Saved
     assert (told.advice.kind, told.advice.dock) == ("fill", "Half Way Pump")
 
 
+def test_a_fill_before_leaving_counts_once_it_is_known(three: Network):
+    """30 l and a fill at Home Pump before leaving; at 20 kn she burns a litre a mile, so three by three miles on."""
+    saved = plan(three, 30.0, start="Home Pump", fill_first=True)
+    stop = saved.plan.stops[0]
+    assert stop.dock == "Home Pump"
+    leaves = stop.depart + timedelta(minutes=9)
+    for when, east_nmi in ((WHEN, 0.0), (leaves, 3.0)):
+        with pytest.raises(InputError, match="fills at Home Pump before leaving, and no fill-up there is in the log"):
+            look(three, saved, east_nmi, 0.0, when=when)
+    noted = Report(when=WHEN - timedelta(minutes=5), position=stop.position, filled=True)  # earlier than planned
+    told = look(three, saved.model_copy(update={"reports": (noted,)}), 3.0, 3.0, when=leaves)
+    assert told.aboard_l == pytest.approx(BOAT.tank.full_mark_l - 3.0, abs=0.3)
+    passed = look(three, saved, 3.0, 3.0, when=leaves, passed_by=True)
+    assert passed.aboard_l == pytest.approx(27.0, abs=0.3)
+    assert "Home Pump: left without filling, as said." in passed.findings
+    part = noted.model_copy(update={"filled": False, "took_l": 20.0, "was_l": (41.0,)})
+    told = look(three, saved.model_copy(update={"reports": (part,)}), 3.0, 3.0, when=leaves)
+    assert told.aboard_l == pytest.approx(47.0, abs=0.3)  # what the dial showed of earlier runs is no part of it
+
+
 def test_a_place_that_she_cant_have_come_to_is_asked_about(three: Network, plenty: SavedPlan):
     with pytest.raises(InputError, match=r"has her 8\.0 nmi from Home"):
         look(three, plenty, 8.0, 8.0, when=WHEN + timedelta(minutes=3))
