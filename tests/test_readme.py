@@ -59,6 +59,7 @@ def test_the_two_commands_that_everything_hangs_on() -> None:
         assert printed.stdout.strip() == block.strip()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("block", BLOCKS, ids=range(len(BLOCKS)))
 def test_commands_run_one_after_the_other(block: list[str], beside_the_demo: Path, cache_with_demo: Path) -> None:
     for line in block:
@@ -168,6 +169,7 @@ def test_the_table_of_columns_is_the_schema() -> None:
                 assert remark == is_one.kind, column
 
 
+@pytest.mark.slow
 def test_the_example_in_python_runs(beside_the_demo: Path) -> None:
     (text,) = re.findall(r"^```python\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
     done = subprocess.run(
