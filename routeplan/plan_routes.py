@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import shapely
+from shapely.geometry import shape as geometry_of
 
 from layers.errors import InputError
 from layers.plane import METRES_PER_NMI
@@ -338,7 +339,7 @@ def _spots(region: Region, layer: str) -> dict[str, Position]:
 
 def _ways(saved: SavedPlan, off_m: float) -> list[list[Position]]:
     """[deg] For each leg the points that a route needs, its ends among them."""
-    track = _positions(saved.plan.track)
+    track: list[Position] = [(x, y) for x, y in shapely.get_coordinates(geometry_of(saved.plan.track)).tolist()]
     at = 0
     ways = []
     for leg in saved.plan.legs:
@@ -352,11 +353,6 @@ def _ways(saved: SavedPlan, off_m: float) -> list[list[Position]]:
         inner = _thinned([ends[0], *track[begin + 1 : end], ends[1]], off_m - _TRACK_M)
         ways.append([ends[0], *inner, ends[1]])
     return ways
-
-
-def _positions(track: dict[str, object]) -> list[Position]:
-    lines = track["coordinates"] if track["type"] == "MultiLineString" else [track["coordinates"]]
-    return [(float(x), float(y)) for line in lines for x, y in line]  # type: ignore[attr-defined]
 
 
 def _index(track: list[Position], position: Position, start: int) -> int | None:

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 import shapely.ops
+from shapely.geometry import shape as geometry_of
 
 from layers.plane import METRES_PER_NMI
 from routeplan.route_checked import LedRound
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
@@ -55,7 +56,7 @@ def hold_against(
     plane = network.water.plane
     legs = check.legs
     xy = plane.to_plane([legs[0].from_position, *(leg.to_position for leg in legs)])
-    way = _Way(plane.to_plane(_positions(plan)))
+    way = _Way(plane.to_plane(shapely.get_coordinates(geometry_of(plan.track))))
     along: list[float | None] = [0.0]
     for point in xy[1:-1]:
         known = next(m for m in reversed(along) if m is not None)
@@ -134,12 +135,6 @@ class _Way:
         off_m = np.hypot(*(a + share[:, None] * along - point).T)
         off_m[self._begin_m + self._step_m < after_m] = np.inf
         return share, off_m
-
-
-def _positions(plan: Plan) -> Sequence[tuple[float, float]]:
-    track = plan.track
-    lines = track["coordinates"] if track["type"] == "MultiLineString" else [track["coordinates"]]
-    return [(float(x), float(y)) for line in lines for x, y in line]
 
 
 def _stops(network: Network, plan: Plan, way: _Way) -> list[tuple[str, float]]:

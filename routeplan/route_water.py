@@ -300,20 +300,6 @@ class Obstacles:
             found.append(Met("low bridge", a, b, (a + b) / 2, name, needed_m=self.needed_air_m, found_m=clear_m))
         return found
 
-    def gate_named(self, name: str) -> Gate | None:
-        """Find a gate.
-
-        Parameters
-        ----------
-        name
-            Its name.
-
-        Returns
-        -------
-        The gate; None where there is none.
-        """
-        return next((gate for gate in self.gates if gate.name == name), None)
-
     def _gate_at(self, spot: shapely.Point) -> Gate | None:
         near = [(spot.distance(shapely.LineString(gate.sides)), i) for i, gate in enumerate(self.gates)]
         off_m, at = min(near, default=(math.inf, -1))

@@ -14,13 +14,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from layers import Region
-    from layers.short_names import ShortName
     from routeplan.boats import Boat
     from routeplan.fuel import FuelAboard
     from routeplan.plans import Plan, Refusal
     from routeplan.route_checked import CheckedLeg, FuelPoint, Hit, LedRound, RouteCheck
 
-__all__ = ["route_check_document", "short_name_lines", "tell_route"]
+__all__ = ["route_check_document", "tell_route"]
 
 _MOST_LEGS = 60  # in the table: longer ones are told by what they meet alone
 _MOST_HITS = 15  # told of one leg; the document has all
@@ -71,28 +70,6 @@ def route_check_document(check: RouteCheck, region: Region, confidence: float, a
             {"layer": layer, **source.model_dump(mode="json")} for layer, source in region.about.sources.items()
         ],
     }
-
-
-def short_name_lines(names: Sequence[ShortName], most: int) -> list[str]:
-    """Tell which names were shortened.
-
-    Parameters
-    ----------
-    names
-        In full and short.
-    most
-        Letters at the most.
-
-    Returns
-    -------
-    A heading, then a line each; one line where all names were short enough.
-    """
-    if not names:
-        return [f"All names have {most} plain letters at the most already."]
-    return [
-        f"Names of {most} letters at the most:",
-        *table(("short", "in full"), [(n.short, n.full) for n in names], "  "),
-    ]
 
 
 def tell_route(check: RouteCheck, boat: Boat, region: Region, aboard: FuelAboard) -> str:
