@@ -391,6 +391,36 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
             ),
         ),
         LayerSchema(
+            "party_legs",
+            ("line",),
+            (
+                Column("order", "integer", required=True, low=1, meaning="number of the party, that of the most first"),
+                _text("boats", "names of the boats that go this way, one a line"),
+                _number("distance_nmi", "nmi", 0, None, "length of the whole way"),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+                _text("label", "a few words beside the line"),
+            ),
+        ),
+        LayerSchema(
+            "group_stops",
+            ("point",),
+            (
+                Column("order", "integer", required=True, low=0, meaning="place in the cruise"),
+                _text("number", "number of the stop for fuel, or of several at one dock", required=False),
+                _text("name", "name of the place"),
+                _choice("kind", ("start", "visit", "fuel stop", "finish", "alternate"), "what it is to the group"),
+                _text("boats", "names of the boats that fill there, one a line", required=False),
+                _number("gasoline_l", "l", 0, None, "gasoline to take in all", required=False),
+                _number("diesel_l", "l", 0, None, "diesel to take in all", required=False),
+                _text("arrive", "when the first boat is there, as shown", required=False),
+                _text("depart", "when the group leaves, or the last boat the pump, as shown", required=False),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+                _text("label", "a few words beside the mark"),
+            ),
+        ),
+        LayerSchema(
             "findings",
             ("point", "line", "polygon"),
             (

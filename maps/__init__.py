@@ -11,6 +11,7 @@ and the only one where (lon, lat) becomes (lat, lon).
     themes      which layers are drawn, and in which order
     waters      land, depths, zones, bridges, ...: rows -> features and entries of the key
     voyage      docks, places, rings, the track and its stops: the same
+    group       a group cruise: the ways of its parties, its stops: the same, and the text beside the map
     reach       areas in reach and their edges, places, points to turn at: the same
     findings    what a check found: numbered marks, and their list
     features    what a drawn layer is made of

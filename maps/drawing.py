@@ -69,8 +69,8 @@ def draw(
     layers
         Computed layers by name: ``legs``, ``stops``, ``rings``, ``closed_water``, ``dock_marks`` (in place of the
         region's docks), ``place_marks`` (in place of its waypoints), ``reach``, ``reach_places`` (each in place of the
-        dock or place of that name there), ``turning_points``, ``data_edges``. A name of the region's own layers
-        replaces that layer, any other name is drawn plainly.
+        dock or place of that name there), ``turning_points``, ``data_edges``, ``party_legs``, ``group_stops``. A
+        name of the region's own layers replaces that layer, any other name is drawn plainly.
     title
         What the map is about.
     notes
@@ -107,7 +107,7 @@ def draw(
         raise InputError("volumes", "not a unit of volumes on a map", value=volumes, remedy=remedy)
     frames = {name: drawn_out(name, f, region.about.extent) for name, f in {**region.frames, **layers}.items()}
     extent = run_on(region.about.extent)
-    manner = Manner.of(lengths, frames.get("legs"), volumes)
+    manner = Manner.of(lengths, frames.get("legs", frames.get("party_legs")), volumes)
     told = Told(title, tuple(notes), tuple(cautions))
     themes = find_themes(frames, extent, region.about.currency, manner)
     before = _write_head(told)
@@ -156,7 +156,7 @@ def _write_layer(theme: Theme, number: int) -> Any:
 
 def _write_settings(extent: Bounds, frames: Mapping[str, GeoDataFrame]) -> dict[str, Any]:
     reach = find_bounds([frames.get(name) for name in ("reach", "stops", "rings")]) if "reach" in frames else None
-    route = find_bounds([frames.get("legs"), frames.get("stops")])
+    route = find_bounds([frames.get(name) for name in ("legs", "stops", "party_legs", "group_stops")])
     view = _cut(reach, extent) or route or find_bounds([frames.get("rings")]) or extent
     return {"view": _as_corners(_widened(view)), "extent": _as_corners(extent), "symbols": dict(SYMBOLS)}
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from maps.features import heeded, in_order
 from maps.findings import write_findings
 from maps.geometry import COAST_WITHIN_M, DEPTHS_WITHIN_M
+from maps.group import write_group
 from maps.reach_panels import write_places, write_turns
 from maps.words import Markup, as_lines, as_markup, number_of, text_of, write_number, write_position
 
@@ -89,7 +90,7 @@ def write_panels(
     """
     panels = [
         ("findings", "Findings", write_findings(frames.get("findings"))),
-        ("route", "Stops and legs", _route(frames)),
+        ("route", "Stops and legs", f"{_route(frames)}{write_group(frames)}"),
         ("reach", "Places in reach", write_places(frames.get("reach_places"), manner)),
         ("turns", "Where to turn for a fuel dock", write_turns(frames.get("turning_points"))),
         ("key", "Key", _key(themes, manner)),

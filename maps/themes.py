@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from maps.findings import draw_findings
+from maps.group import GROUP
 from maps.reach import REACH, draw_reach, rest_of
 from maps.voyage import VOYAGE, draw_docks, draw_extra
 from maps.waters import WATERS, draw_edge
@@ -57,6 +58,7 @@ def find_themes(frames: Mapping[str, GeoDataFrame], extent: Bounds, currency: st
         **{name: partial(drawer, manner=manner) for name, drawer in WATERS.items()},
         "docks": partial(draw_docks, currency=currency, manner=manner),
         **VOYAGE,
+        **GROUP,
         "findings": draw_findings,
     }
     hidden = {old for old, new in _STANDS_IN.items() if new in frames}

@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from routeplan import edges
+from routeplan.cli_cruise import cruise
 from routeplan.cli_demo import demo
 from routeplan.cli_fillup import fillups
 from routeplan.cli_fuel import NoLogOption, aboard, advice, boat_learn, taught_or_file
@@ -56,6 +57,7 @@ app.add_typer(fillups, name="fillup")
 app.add_typer(routes, name="route")
 app.add_typer(plans, name="plan")
 app.command("passage")(passage)
+app.command("cruise")(cruise)
 app.command("reach")(reach)
 app.command("underway")(underway)
 app.command("demo")(demo)

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import json
+from typing import TYPE_CHECKING, Any, Final
 
 from layers.findings_kinds import group_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from layers import Finding, Region
     from routeplan.aboard import Aboard
     from routeplan.boats import Boat
     from routeplan.calls import Call
+    from routeplan.cruise_changes import Change
+    from routeplan.cruises import CruisePlan, NoCruiseError
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
     from routeplan.lessons import Lesson
@@ -28,16 +32,23 @@ if TYPE_CHECKING:
 __all__ = [
     "aboard_document",
     "boat_document",
+    "cruise_document",
+    "cruise_refusal_document",
     "docks_document",
     "lesson_document",
     "passage_document",
     "reach_document",
     "reach_refusal_document",
+    "read_cruise_document",
     "refusal_document",
     "region_document",
     "saved_plan_document",
     "underway_document",
 ]
+
+
+CRUISE_SCHEMA: Final = "routeplan/cruise/1"
+_LARGEST_BYTES = 100_000_000  # a cruise of sixty boats has 10 MB
 
 
 def passage_document(passage: Passage, calls: Sequence[Call] | None = None) -> dict[str, Any]:
@@ -100,6 +111,94 @@ def refusal_document(
         "cautions": list(error.cautions),
         "sources": _sources(region),
     }
+
+
+def cruise_document(plan: CruisePlan, region: Region, changes: Sequence[Change] | None = None) -> dict[str, Any]:
+    """Tell a group cruise.
+
+    Parameters
+    ----------
+    plan
+        The cruise.
+    region
+        Its region.
+    changes
+        What is new in it, by boat; None where it was held against no other.
+
+    Returns
+    -------
+    What `cruise --json` prints; `CruisePlan` is read back from it.
+    """
+    told = {} if changes is None else {"changes": [change.model_dump(mode="json") for change in changes]}
+    return {
+        "schema": CRUISE_SCHEMA,
+        "currency": region.about.currency,
+        "region": region.about.name,
+        **plan.model_dump(mode="json", by_alias=True),
+        "refused": None,
+        **told,
+        "sources": _sources(region),
+    }
+
+
+def cruise_refusal_document(error: NoCruiseError, region: Region) -> dict[str, Any]:
+    """Tell why there is no cruise.
+
+    Parameters
+    ----------
+    error
+        Carries the refusal.
+    region
+        Where it was asked for.
+
+    Returns
+    -------
+    What `cruise --json` prints with exit 3.
+    """
+    return {
+        "schema": CRUISE_SCHEMA,
+        "currency": region.about.currency,
+        "region": region.about.name,
+        "stops": [],
+        "boats": [],
+        "limits": [],
+        "refused": error.refusal.model_dump(mode="json", by_alias=True),
+        "cautions": list(error.cautions),
+        "sources": _sources(region),
+    }
+
+
+def read_cruise_document(path: Path) -> CruisePlan:
+    """Read a cruise that was written before.
+
+    Parameters
+    ----------
+    path
+        What `cruise --save` or `--json` wrote.
+
+    Returns
+    -------
+    The cruise.
+
+    Raises
+    ------
+    InputError
+        The file can't be read, or holds no cruise.
+    """
+    from pydantic import ValidationError  # noqa: PLC0415  read where it is needed
+
+    from layers.errors import InputError  # noqa: PLC0415
+    from layers.files import read_text  # noqa: PLC0415
+    from routeplan.cruises import CruisePlan  # noqa: PLC0415
+
+    try:
+        document = json.loads(read_text(path, _LARGEST_BYTES))
+        found = document["schema"] == CRUISE_SCHEMA and document["refused"] is None
+        kept = {key: document[key] for key in CruisePlan.model_fields} if found else {}
+        return CruisePlan.model_validate(kept)
+    except (ValueError, KeyError, TypeError, RecursionError, ValidationError) as error:
+        remedy = "name a file that routeplan cruise --save wrote"
+        raise InputError(str(path), "holds no cruise of this version", remedy=remedy) from error
 
 
 def reach_document(reach: Reach) -> dict[str, Any]:

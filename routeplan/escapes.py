@@ -143,6 +143,32 @@ class Escapes:
             self._nearest[key] = _unbeaten(self._table(place, stage))
         return min((self._need_l(*way, burned_l, sd_l) for way in self._nearest[key]), default=math.inf)
 
+    def least_aboard_each_l(self, place: int, stage: int, burned_l: Vector, sd_l: float) -> Vector:
+        """[l] Tell the same for several burns at once.
+
+        Parameters
+        ----------
+        place, stage
+            As in `least_aboard_l`.
+        burned_l
+            [l] Burns since the last known level.
+        sd_l
+            [l] That level's standard deviation.
+
+        Returns
+        -------
+        One figure a burn; infinity where there is no way out at all.
+        """
+        self.least_aboard_l(place, stage, 0.0, sd_l)  # lists the ways that matter
+        ways = np.array(self._nearest[place, stage]).reshape(-1, 2)
+        if not len(ways):
+            return np.full(len(burned_l), np.inf)
+        problem = self._problem
+        fuel_l, sale_l = ways[:, :1], ways[:, 1:]
+        doubt_l = problem.z * np.hypot(sd_l, problem.sd_share * (burned_l + fuel_l))
+        need_l = np.maximum(self._limit_l + fuel_l + doubt_l, problem.full_l + fuel_l - sale_l)
+        return np.asarray(need_l.min(axis=0))
+
     def allows(self, place: int, stage: int, mean_l: float, burned_l: float, sd_l: float) -> bool:
         """Tell whether an arrival leaves a way out.
 

@@ -25,7 +25,17 @@ __all__ = [
     "When",
 ]
 
-PlanName = Literal["soonest", "cheapest", "fewest-stops", "most-margin", "known-docks", "enough", "best", "in-between"]
+PlanName = Literal[
+    "soonest",
+    "cheapest",
+    "fewest-stops",
+    "most-margin",
+    "known-docks",
+    "enough",
+    "best",
+    "in-between",
+    "with-the-group",
+]
 Position = tuple[float, float]
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from routeplan.boats import Boat
     from routeplan.network import GateLeg, Network
+    from routeplan.water import Water
 
     Points = NDArray[np.float64]
     Point = tuple[float, float]
@@ -62,6 +63,10 @@ class Track:
         What its approaches cross: any of `shoal`, `unsurveyed`, `hazard`.
     speed_kn
         [kn] Chosen speed that time and fuel are for.
+    lengths_nmi
+        [nmi] n - 1 rows: how much of each stretch lies in each kind of water; None where it was made without.
+    gate_spans
+        For each gate passed its first stretch and the one after its last.
     """
 
     bends: Points
@@ -72,6 +77,8 @@ class Track:
     gates: tuple[tuple[int, float, float], ...]
     crosses: tuple[str, ...]
     speed_kn: float = 0.0
+    lengths_nmi: Points | None = None
+    gate_spans: tuple[tuple[int, int], ...] = ()
 
     def reversed(self) -> Track:
         """Turn it round.
@@ -92,7 +99,34 @@ class Track:
             ),
             self.crosses,
             self.speed_kn,
+            None if self.lengths_nmi is None else self.lengths_nmi[::-1],
+            tuple((len(self.kinds) - last, len(self.kinds) - first) for first, last in reversed(self.gate_spans)),
         )
+
+    def priced(self, rates: Rates, water: Water) -> Track:
+        """Tell the same way for other rates.
+
+        Parameters
+        ----------
+        rates
+            Another boat's, or another speed's.
+        water
+            The water that it was found on; its gates count.
+
+        Returns
+        -------
+        The way, with the time, fuel and speed of these rates.
+
+        Raises
+        ------
+        ValueError
+            It was made without its lengths.
+        """
+        if self.lengths_nmi is None:
+            raise ValueError(self.kinds)
+        passed = tuple((gate, span) for (gate, *_), span in zip(self.gates, self.gate_spans, strict=True))
+        time_h, fuel_l, gates = _cost(rates, water, self.lengths_nmi, self.kinds, passed)
+        return replace(self, time_h=time_h, fuel_l=fuel_l, gates=gates, speed_kn=rates.speed_kn[0])
 
 
 class Tracks:
@@ -108,11 +142,15 @@ class Tracks:
         [kn] Chosen speed.
     fairways
         Whether they are preferred where the network's margins ask for it.
+    rates
+        Rates to find them with, where they aren't the boat's own: those of a group.
     """
 
-    def __init__(self, network: Network, boat: Boat, speed_kn: float, *, fairways: bool = True) -> None:
+    def __init__(
+        self, network: Network, boat: Boat, speed_kn: float, *, fairways: bool = True, rates: Rates | None = None
+    ) -> None:
         self.network = network
-        self.rates = Rates.of(boat, network, speed_kn)
+        self.rates = rates or Rates.of(boat, network, speed_kn)
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
@@ -380,19 +418,14 @@ class Tracks:
 
     def _track(self, pair: tuple[int, int], bends: list[Point], kinds: list[str], passed: list[GateLeg]) -> Track:
         lengths = np.array([self._lengths[a, b] for a, b in pairwise(bends)])
-        slow = np.array([kind != "leg" for kind in kinds])
-        nmi = lengths.sum(axis=1)
-        rates = self.rates
-        hours = np.where(slow, lengths @ rates.slow_hours_per_nmi, lengths @ rates.hours_per_nmi)
-        litres = np.where(slow, lengths @ rates.slow_litres_per_nmi, lengths @ rates.litres_per_nmi)
-        gates: list[tuple[int, float, float]] = []
-        waited_h, stretch = 0.0, 0
+        spans: list[tuple[int, int]] = []
+        stretch = 0
         for leg in passed:
             stretch = kinds.index("gate", stretch)
-            reached_h = float(hours[:stretch].sum()) + waited_h
-            waited_h += self.network.water.gates[leg.gate].wait_h
-            stretch += len(leg.path) - 1
-            gates.append((leg.gate, reached_h, float(hours[:stretch].sum()) + waited_h))
+            spans.append((stretch, stretch + len(leg.path) - 1))
+            stretch = spans[-1][1]
+        through = tuple((leg.gate, span) for leg, span in zip(passed, spans, strict=True))
+        time_h, fuel_l, gates = _cost(self.rates, self.network.water, lengths, kinds, through)
         terminals = [self.network.terminals[t] for t in pair]
         ends = {bends[0], bends[-1], bends[1], bends[-2]}
         crosses = {
@@ -401,12 +434,14 @@ class Tracks:
         return Track(
             np.array(bends),
             tuple(kinds),
-            float(nmi.sum()),
-            float(hours.sum()) + waited_h,
-            float(litres.sum()) + waited_h * self.rates.idle_lph,
-            tuple(gates),
+            float(lengths.sum(axis=1).sum()),
+            time_h,
+            fuel_l,
+            gates,
             tuple(sorted(crosses)),
             self.rates.speed_kn[0],
+            lengths,
+            tuple(spans),
         )
 
 
@@ -443,6 +478,22 @@ def build_dock_graph(
     for index in graph:
         graph.nodes[index]["place"] = at_speeds[0].network.terminals[index].place
     return graph
+
+
+def _cost(
+    rates: Rates, water: Water, lengths_nmi: Points, kinds: Sequence[str], passed: Iterable[tuple[int, tuple[int, int]]]
+) -> tuple[float, float, tuple[tuple[int, float, float], ...]]:
+    """[h, l] Work out time and fuel of a way, waits at its gates among them, and when each gate is reached and left."""
+    slow = np.array([kind != "leg" for kind in kinds])
+    hours = np.where(slow, lengths_nmi @ rates.slow_hours_per_nmi, lengths_nmi @ rates.hours_per_nmi)
+    litres = np.where(slow, lengths_nmi @ rates.slow_litres_per_nmi, lengths_nmi @ rates.litres_per_nmi)
+    gates: list[tuple[int, float, float]] = []
+    waited_h = 0.0
+    for gate, (first, last) in passed:
+        reached_h = float(hours[:first].sum()) + waited_h
+        waited_h += water.gates[gate].wait_h
+        gates.append((gate, reached_h, float(hours[:last].sum()) + waited_h))
+    return float(hours.sum()) + waited_h, float(litres.sum()) + waited_h * rates.idle_lph, tuple(gates)
 
 
 def _dearness(network: Network) -> Points:

@@ -8,7 +8,7 @@ const drawing = (() => {
   const lines = []; // the track and the rings, whose labels move with the view
   const themes = [];
   const boxed = ["stop-mark", "turn-mark"]; // marks whose label may stand off, joined by a line
-  const curves = { ring: "rings", reach: "limits", "data-edge": "limits" }; // lines whose label slides along them, and the sheet of each
+  const curves = { ring: "rings", reach: "limits", "data-edge": "limits", party: "casing" }; // lines whose label slides along them, and the sheet of each
 
   const number = (value) => (typeof value === "number" ? value : 0);
 
@@ -137,7 +137,7 @@ const drawing = (() => {
       line.places = parts.flat();
       line.arc = line.kind in curves && line.marker && line.marker.getElement() ? parts.flatMap((part) => steps(part, frame)) : [];
       if (line.marker) follow(map, line, frame);
-      if (line.kind === "leg") track.push(...steps(line.places, frame));
+      if (line.kind === "leg" || line.kind === "party") track.push(...steps(line.places, frame));
     }
     const far = map.getZoom() < 8; // a phone then shows more than 100 nmi: places would hide the track
     map.getContainer().classList.toggle("far", far);

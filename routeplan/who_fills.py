@@ -1,0 +1,197 @@
+"""Who fills where on a party's way: as few hours at the pumps as will do, every boat's rules kept.
+
+For each boat all sets of stops that would do for her are listed; then one set a boat is chosen so that the hours that
+the party lies at its stops are least: a small mixed-integer programme.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import sparse
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from routeplan.fuel import low_figure_l
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from routeplan.cruises import Fuel
+    from routeplan.parties import Party
+    from routeplan.party_routes import Route
+    from routeplan.pumps import PumpSide
+
+__all__ = ["Fill", "choose_who_fills"]
+
+_TIE = 1e-9
+_MOST_WAYS = 256  # sets of stops looked at for one boat
+_A_FILL_H = 1e-4  # [h] what a fill fewer is worth where the hours are the same
+_MOST_SECONDS = 10.0  # for one choice; what was found by then is taken
+_FUELS: tuple[Fuel, ...] = ("gasoline", "diesel")
+
+
+@dataclass(frozen=True)
+class Fill:
+    """One boat's fill at a stop of her party.
+
+    Parameters
+    ----------
+    member
+        Index among the party's members.
+    take_l
+        [l] Mean volume.
+    margin_l
+        [l] Low figure above her floor on arrival.
+    """
+
+    member: int
+    take_l: float
+    margin_l: float
+
+
+@dataclass(frozen=True)
+class _Way:
+    """One set of stops that will do for a boat."""
+
+    fills: tuple[tuple[int, Fill], ...]  # index among the stops
+    least_margin_l: float
+
+
+def choose_who_fills(
+    party: Party, route: Route, most_h: Mapping[int, float] | None = None
+) -> tuple[tuple[Fill, ...], ...] | None:
+    """Choose who fills at which stop of a route.
+
+    Parameters
+    ----------
+    party
+        Its boats.
+    route
+        Its way.
+    most_h
+        [h] By stop, how long the party may lie there at the most.
+
+    Returns
+    -------
+    For each stop who fills there; None where no choice keeps the rules and these limits. A stop at which nobody has to
+    fill is left empty.
+
+    Notes
+    -----
+    Hours at a stop are the work divided by the pumps of the fuel that takes longest, and no shorter than any one fill:
+    exact for a single pump, else a bound that the queue itself comes close to.
+    """
+    stops = [i for i, step in enumerate(route.steps) if step.stops]
+    if len(party.members) == 1:
+        ways = [w for w in _ways(party, route, stops, 0) if len(w.fills) == len(stops)]
+        return tuple((fill,) for _, fill in ways[0].fills) if ways else None
+    options = [list(itertools.islice(_ways(party, route, stops, m), _MOST_WAYS)) for m in range(len(party.members))]
+    if not all(options):
+        return None
+    chosen = _choose(party, route, stops, options, most_h or {})
+    if chosen is None:
+        return None
+    by_stop: list[list[Fill]] = [[] for _ in stops]
+    for way in chosen:
+        for s, fill in way.fills:
+            by_stop[s].append(fill)
+    return tuple(tuple(fills) for fills in by_stop)
+
+
+def _ways(party: Party, route: Route, stops: list[int], member: int) -> Iterator[_Way]:
+    """List the sets of stops that will do for a boat, fewest fills first."""
+    for count in range(len(stops) + 1):
+        for chosen in itertools.combinations(range(len(stops)), count):
+            way = _sail(party, route, {stops[s]: s for s in chosen}, member)
+            if way is not None:
+                yield way
+
+
+def _sail(party: Party, route: Route, fills_at: Mapping[int, int], member: int) -> _Way | None:
+    """Run a boat along a route that fills at some stops; None where that breaks a rule of hers."""
+    problem, escapes = party.problem(member), party.escapes(member)
+    level_l, burned_l, sd_l = problem.mean_l, 0.0, problem.sd_l
+    fills: list[tuple[int, Fill]] = []
+    least_l = float("inf")
+    for i, step in enumerate(route.steps):
+        burned_l += float(party.ways.fuel_l[member, step.way])
+        margin_l = low_figure_l(level_l, burned_l, sd_l, problem.sd_share, problem.z) - problem.floor_l
+        if margin_l < -_TIE:
+            return None
+        least_l = min(least_l, margin_l)
+        if i not in fills_at:
+            continue
+        dock = problem.docks.get(step.place)
+        take_l = max(problem.full_l - (level_l - burned_l), 0.0)
+        if dock is None or take_l <= _TIE or (dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _TIE):
+            return None
+        if escapes is not None and not escapes.allows(step.place, step.stage, level_l, burned_l, sd_l):
+            return None
+        fills.append((fills_at[i], Fill(member, take_l, margin_l)))
+        level_l, burned_l, sd_l = problem.full_l, 0.0, problem.full_sd_l
+    return _Way(tuple(fills), least_l)
+
+
+def _choose(
+    party: Party, route: Route, stops: list[int], options: list[list[_Way]], most_h: Mapping[int, float]
+) -> list[_Way] | None:
+    """Choose one set a boat by a mixed-integer programme: columns are the sets, then the hours at each stop."""
+    columns = [(m, way) for m, ways in enumerate(options) for way in ways]
+    first = len(columns)
+    cost = np.concatenate([[_A_FILL_H * len(way.fills) for _, way in columns], np.ones(len(stops))])
+    rows = [{c: 1.0 for c, (member, _) in enumerate(columns) if member == m} for m in range(len(options))]
+    equal = len(rows)
+    for s, at in enumerate(stops):
+        side = party.sides[party.row_of[route.steps[at].place]]
+        hours = _hours_at(party, columns, s, side)
+        for work, pumps in _queues(hours, columns, party, side):
+            rows.append({first + s: 1.0} | {c: -h / pumps for c, h in work.items()})
+            if pumps > 1:
+                rows += [
+                    {first + s: 1.0} | {c: -h for c, h in work.items() if columns[c][0] == m}
+                    for m in {columns[c][0] for c in work}
+                ]
+    low = np.array([1.0] * equal + [0.0] * (len(rows) - equal))
+    high = np.array([1.0] * equal + [np.inf] * (len(rows) - equal))
+    matrix = sparse.lil_array((len(rows), len(cost)))
+    for i, row in enumerate(rows):
+        for c, value in row.items():
+            matrix[i, c] = value
+    most = [most_h.get(s, np.inf) for s in range(len(stops))]
+    found = milp(
+        cost,
+        integrality=np.concatenate([np.ones(first), np.zeros(len(stops))]),
+        bounds=Bounds(np.zeros(len(cost)), np.concatenate([np.ones(first), most])),
+        constraints=LinearConstraint(matrix.tocsr(), low, high),
+        options={"time_limit": _MOST_SECONDS, "mip_rel_gap": 1e-6},
+    )
+    if found.x is None:
+        return None
+    return [columns[int(c)][1] for c in np.flatnonzero(found.x[:first] > 0.5)]
+
+
+def _hours_at(party: Party, columns: list[tuple[int, _Way]], stop: int, side: PumpSide) -> dict[int, float]:
+    """[h] Tell how long each column's boat lies at a stop, of those that fill there."""
+    return {
+        c: party.asked.berthing_h + fill.take_l / side.lpm / 60
+        for c, (_, way) in enumerate(columns)
+        for s, fill in way.fills
+        if s == stop
+    }
+
+
+def _queues(
+    hours: dict[int, float], columns: list[tuple[int, _Way]], party: Party, side: PumpSide
+) -> Iterator[tuple[dict[int, float], int]]:
+    """Divide the work at a stop by the pumps that it waits for; none is told where there is none."""
+    if side.shared:
+        parts = [(hours, 1)]
+    else:
+        parts = [
+            ({c: h for c, h in hours.items() if party.boats[columns[c][0]].boat.fuel == fuel}, side.pumps[fuel])
+            for fuel in _FUELS
+        ]
+    yield from ((work, pumps) for work, pumps in parts if work)
