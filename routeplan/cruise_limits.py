@@ -37,7 +37,7 @@ __all__ = ["find_limits", "margins_l"]
 _MOST_HELP = 3
 _SLOWING_SHARE = 0.1  # of what she has in hand: what slowing down must add, or
 _SLOWING_TANK_SHARE = 0.02  # of her tank; either will do
-_LEAST_TANK_SHARE = 0.005  # of her tank: what adds less is no help
+_LEAST_TANK_SHARE = 0.01  # of her tank: what adds less is no help
 _LEAST_SPARE_NMI = 1.0  # [nmi] by which a boat to stay with must have more in hand
 _TIE = 1e-9
 

@@ -80,7 +80,7 @@ def boat(line: str, *, without: str = "") -> str:
 # What a sound file says.
 
 
-def test_demo_cruise_is_read_with_its_five_boats() -> None:
+def test_demo_cruise_is_read_with_its_eight_boats() -> None:
     asked = read_cruise(DATA / "cruise.toml", ZoneInfo("Atlantic/Azores"))
     assert asked.depart == datetime(2026, 7, 4, 8, 30, tzinfo=UTC)  # the Azores keep UTC in summer
     assert [visit.place for visit in asked.visits] == [
@@ -92,13 +92,18 @@ def test_demo_cruise_is_read_with_its_five_boats() -> None:
     assert fuel == [
         ("Quick Errand", round(91 * L_PER_USGAL, 2)),
         ("Half Promise", round(71 * L_PER_USGAL, 2)),
+        ("Small Print", round(91 * L_PER_USGAL, 2)),
         ("Salt Biscuit", 218.0),
         ("Loose Change", 185.0),
+        ("Late Apology", 200.0),
         ("Second Opinion", 430.0),
+        ("Fair Warning", 494.0),
     ]
-    assert [Path(b.file).name for b in asked.boats] == [
-        "quick_errand.toml", "quick_errand.toml", "salt_biscuit.toml", "salt_biscuit.toml", "second_opinion.toml",
+    assert [Path(b.file).stem for b in asked.boats] == [
+        *["quick_errand"] * 3, *["salt_biscuit"] * 3, *["second_opinion"] * 2,
     ]  # fmt: skip
+    assert asked.boats[5].aboard.sd_l == 8.0
+    assert [(v.stay_h, v.leave, v.night) for v in asked.visits[1:3]] == [(0.75, None, False), (0.0, time(9), True)]
     for each in asked.boats:  # else each is as in her file
         assert each.boat.name == each.name
         assert each.boat.model_copy(update={"name": ""}) == read_boat(each.file).model_copy(update={"name": ""})
