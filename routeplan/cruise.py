@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -42,6 +43,7 @@ __all__ = ["Cruise", "find_cruise"]
 _TIE_H = 1e-6
 _TOLD_H = 1 / 12  # [h] one dock more is told if it saves so much
 _MINUTE_H = 1 / 60
+_AT_YOUR_OWN = "daylight = false in the cruise file, at your own judgement"
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +127,9 @@ def find_cruise(
         left_behind = (*left_behind, *(told for _, told in unable))
         asked = _without(asked, {m for m, _ in unable}, left_behind)
     cautions = _cautions(whole, division, clock)
+    too_long = _late_without_fuel(division, days)
+    if too_long is not None:
+        raise NoCruiseError(too_long, cautions)
     choice = chooser.choose()
     if choice is None:
         raise NoCruiseError(_refuse_all(chooser, days), cautions)
@@ -194,8 +199,13 @@ def _left_behind(party: Party, m: int) -> LeftBehind:
         distance_nmi=refusal.distance_nmi,
         short_l=refusal.short_l,
         why=refusal.why if fuels else f"no dock that sells {one.boat.fuel} and suits her can be reached; {refusal.why}",
-        try_=refusal.try_,
+        try_=tuple(_as_keys(idea) for idea in refusal.try_),
     )
+
+
+def _as_keys(idea: str) -> str:
+    """Tell a change as the key of the cruise file that it is, in place of the option of a passage."""
+    return re.sub(r"--([a-z-]+)", lambda option: option[1].replace("-", "_"), idea)
 
 
 def _without(asked: CruiseAsked, gone: set[int], told: tuple[LeftBehind, ...]) -> CruiseAsked:
@@ -223,7 +233,7 @@ def _check_daylight(asked: CruiseAsked, days: CruiseDays, region: Region) -> Non
                 f"day {days.numbers[leg]} would begin at {leaves:%H:%M} from {asked.visits[leg].place}, before sunrise "
                 f"at {rises:%H:%M}"
             )
-            ideas = (f"leave at {rises:%H:%M} or later", "daylight = false in the cruise file, at your own judgement")
+            ideas = (f"leave at {rises:%H:%M} or later", _AT_YOUR_OWN)
             raise NoCruiseError(CruiseRefusal(why=why, try_=ideas))
 
 
@@ -259,9 +269,38 @@ def _refuse_all(chooser: Chooser, days: CruiseDays) -> CruiseRefusal:
             f"{days.at(slowest.least_h):%Y-%m-%d %H:%MZ} at the earliest"
         )
         ideas = ("a night more on the way", "an earlier departure", "fewer miles a day")
-        return CruiseRefusal(why=why, try_=(*ideas, "daylight = false in the cruise file, at your own judgement"))
+        return CruiseRefusal(why=why, try_=(*ideas, _AT_YOUR_OWN))
     why = "each boat has a way by herself, but no stops do for all of a party together"
     return CruiseRefusal(why=why, try_=('pace = "own"', "more fuel at the departure"))
+
+
+def _late_without_fuel(division: Division, days: CruiseDays) -> CruiseRefusal | None:
+    """Refuse a day that is too long even without any fuelling."""
+    first = division.parties[0]
+    zone = first.network.region.zone
+    names = [first.network.terminals[v].place.name for v in first.visits]
+    leave_h, began = 0.0, 0
+    for leg, by_h in enumerate(days.by_h):
+        in_h = leave_h + max(
+            min((float(p.ways.time_h[w]) for b, w in p.ways.out.get(p.visits[leg], ()) if b == p.visits[leg + 1]))
+            for p in division.parties
+        )
+        if in_h > by_h + _TIE_H:
+            arrives, sets = (days.at(h).astimezone(zone) for h in (in_h, by_h))
+            why = (
+                f"day {days.numbers[leg]}, {names[began]} to {names[leg + 1]}, would last until "
+                f"{arrives:%Y-%m-%d %H:%M} even without fuelling, {shown_duration(in_h - by_h)} after sunset at "
+                f"{sets:%H:%M}"
+            )
+            ideas = (
+                "spend a night on the way",
+                "go faster",
+                _AT_YOUR_OWN,
+            )
+            return CruiseRefusal(why=why, try_=ideas)
+        if leg < len(days.by_h) - 1:
+            leave_h, began = days.leave_h(leg + 1, in_h), leg + 1 if days.ends_day(leg) else began
+    return None
 
 
 def _refuse_days(
@@ -287,7 +326,7 @@ def _refuse_days(
     ideas.append("spend a night on the way")
     if asked.pace == "together" and len(asked.boats) > 1:
         ideas.append('pace = "own", so that boats need not wait for one another at pumps')
-    ideas.append("daylight = false in the cruise file, at your own judgement")
+    ideas.append(_AT_YOUR_OWN)
     return CruiseRefusal(why=why, try_=tuple(ideas))
 
 

@@ -38,6 +38,7 @@ _MOST_HELP = 3
 _SLOWING_SHARE = 0.1  # of what she has in hand: what slowing down must add, or
 _SLOWING_TANK_SHARE = 0.02  # of her tank; either will do
 _LEAST_TANK_SHARE = 0.01  # of her tank: what adds less is no help
+_MOST_LATER_SHARE = 1.0  # of the time under way: nobody takes more than twice as long to keep a few litres
 _LEAST_SPARE_NMI = 1.0  # [nmi] by which a boat to stay with must have more in hand
 _TIE = 1e-9
 
@@ -231,7 +232,8 @@ class _Help:
                 continue
             later_each_h = {i: run.time_h - self._track(boat, i).time_h for i, run in runs.items()}
             later_h = sum(later_each_h.values())
-            if not self._keeps_daylight(boat, later_each_h):
+            run_h = sum(self._track(boat, i).time_h for i in hops)
+            if later_h > _MOST_LATER_SHARE * run_h + _TIE or not self._keeps_daylight(boat, later_each_h):
                 return None  # slower still would be later still
             slow = "if all slow to" if len(party.members) > 1 else "slow to"
             later = shown_duration(math.ceil(60 * later_h - _TIE) / 60)
@@ -281,7 +283,7 @@ class _Help:
         """Fill at a stop of her party at which she doesn't: the one that adds most."""
         one, path, problem = self.told[boat], self.paths[boat], self._problem(boat)
         best: tuple[float, _Idea] | None = None
-        for at, i in self._passed_by(boat, leg, arrival):
+        for at, i in self._passed_by(boat, arrival):
             level_l, burned_l, sd_l = path[i].on_arrival
             take_l = problem.full_l - level_l + burned_l
             cost_h = self._fill_h(boat, at, i, take_l)
@@ -297,11 +299,11 @@ class _Help:
                 best = gain_l, _Idea(cost_h, f"{where}: takes {take}, {self._in_hand(boat, gain_l)}")
         return None if best is None else best[1]
 
-    def _passed_by(self, boat: int, leg: int, arrival: _Arrival) -> Iterator[tuple[AtDock, int]]:
+    def _passed_by(self, boat: int, arrival: _Arrival) -> Iterator[tuple[AtDock, int]]:
         """List the stops of her party since her last fill at which she doesn't fill, with their place in her path."""
         party, path = self.told[boat].party, self.paths[boat]
         for at in self.plan.table.docks:
-            if at.leg > leg or not any(s.boat in party.members for s in at.served):
+            if not any(s.boat in party.members for s in at.served):
                 continue
             for i in range(self._last_fill(boat, arrival.step) + 1, arrival.step):
                 before = path[i - 1]

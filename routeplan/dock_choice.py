@@ -244,7 +244,7 @@ class Chooser:
                 continue
             self._progress(min(0.5, looks / _MOST_LOOKS))
             if self.planner.is_possible(rows):
-                return rows, True
+                return rows, not any(router.gave_up for router in self.planner.routers)
             others = frozenset(master.rows) - rows
             if not others or (looks == 0 and not self.planner.is_possible(frozenset(master.rows))):
                 return None

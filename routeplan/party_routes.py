@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["Route", "Router", "Step", "Traffic", "opens_at"]
 
 _TIE = 1e-9
+_MOST_LABELS = 20_000  # ways to come to a place that are followed in one search: some seconds for a large party
 _HOUR = timedelta(hours=1)
 
 
@@ -151,8 +152,9 @@ class Router:
         self._share = np.array([p.sd_share for p in problems])
         self._z = problems[0].z
         self._every = np.arange(len(boats))
-        self._left_h = _least_left_h(party)
+        self._left_h, self._latest_h = _least_left_h(party, days)
         self._filled_left_h = left_h
+        self.gave_up = False
 
     def find(
         self,
@@ -180,7 +182,8 @@ class Router:
 
         Returns
         -------
-        The route; None where there is none.
+        The route; None where there is none, or where so many ways were tried in vain that it gave up, which it notes
+        in `gave_up`.
         """
         party = self.party
         asked = _Asked(
@@ -193,7 +196,12 @@ class Router:
         )
         queue: list[tuple[float, int, _Label]] = [(0.0, next(ties), first)]
         fronts: dict[tuple[int, int, frozenset[int]], list[Vector]] = {}
-        while queue:
+        for tried in itertools.count():
+            if not queue:
+                break
+            if tried > _MOST_LABELS:
+                self.gave_up = True
+                break
             _, _, label = heapq.heappop(queue)
             if label.stage == len(party.visits) - 1:
                 if not label.due:
@@ -203,7 +211,7 @@ class Router:
                 continue
             for following in self._extend(label, asked):
                 left_h = self._least_left_h(following)
-                if left_h < np.inf:
+                if left_h < np.inf and not (by_daylight and self._is_late(following)):
                     heapq.heappush(queue, (following.busy_h + left_h, next(ties), following))
         return None
 
@@ -240,6 +248,12 @@ class Router:
             busy_h = label.busy_h + (filled_h if place == target else left_h) - label.time_h
             burned_l, due = np.where(filling, 0.0, burned_l), label.due - {party.row_of[place]}
             yield _Label(place, stage, left_h, busy_h, burned_l, label.fresh | filling, label, step, due)
+
+    def _is_late(self, label: _Label) -> bool:
+        """Tell whether a day can't end in time any more, even without another stop."""
+        if label.stage == len(self.party.visits) - 1:
+            return False
+        return label.time_h > self._latest_h[label.stage].get(label.place, np.inf) + _TIE
 
     def _least_left_h(self, label: _Label) -> float:
         """[h] Bound what is still to come."""
@@ -326,10 +340,11 @@ def opens_at(dock: Dock, days: CruiseDays, arrive_h: float, lasts_h: float) -> f
         return None
 
 
-def _least_left_h(party: Party) -> list[dict[int, float]]:
-    """[h] Tell for each stage how long the way to the end takes at the least from each place, without any fuel.
+def _least_left_h(party: Party, days: CruiseDays) -> tuple[list[dict[int, float]], list[dict[int, float]]]:
+    """[h] Tell for each stage and place how long the way to the end takes at least, and when to be there at the latest.
 
-    By chains of ways, so that no way is shorter than the difference of its ends: what a label search needs to be right.
+    The latest is that with which every day ends in time. By chains of ways, without any fuel, so that no way is shorter
+    than the difference of its ends: what a label search needs to be right.
     """
     places = sorted({*party.fills, *party.visits})
     at = {place: i for i, place in enumerate(places)}
@@ -341,13 +356,16 @@ def _least_left_h(party: Party) -> list[dict[int, float]]:
                 time_h[at[a], at[b]] = min(time_h[at[a], at[b]], party.ways.time_h[way])
     for k in range(len(places)):
         np.minimum(time_h, time_h[:, k : k + 1] + time_h[k : k + 1], out=time_h)
-    found = [dict.fromkeys(places, 0.0)]
-    beyond_h = 0.0
+    left_h, latest_h = [dict.fromkeys(places, 0.0)], [dict.fromkeys(places, np.inf)]
+    beyond_h, in_by_h = 0.0, np.inf
     for stage in range(len(party.visits) - 2, -1, -1):
         ahead = at[party.visits[stage + 1]]
-        found.append({place: float(time_h[i, ahead]) + beyond_h for place, i in at.items()})
-        beyond_h = found[-1][party.visits[stage]]
-    return found[::-1]
+        in_by_h = min(in_by_h, days.by_h[stage])
+        left_h.append({place: float(time_h[i, ahead]) + beyond_h for place, i in at.items()})
+        latest_h.append({place: in_by_h - float(time_h[i, ahead]) for place, i in at.items()})
+        beyond_h = left_h[-1][party.visits[stage]]
+        in_by_h = latest_h[-1][party.visits[stage]] - days.ready_h[stage]
+    return left_h[::-1], latest_h[::-1]
 
 
 def _route(label: _Label) -> Route:
