@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from routeplan.aboard import Aboard, Readings, find_aboard
     from routeplan.boats import Boat, read_boat
     from routeplan.building import build_network
+    from routeplan.cruise import Cruise, find_cruise
+    from routeplan.cruise_asked import CruiseAsked, CruiseBoat, DockTold, Visit
+    from routeplan.cruise_file import read_cruise
+    from routeplan.cruises import CruisePlan, NoCruiseError
     from routeplan.drawn import layers_of
     from routeplan.fillups import Entry, Fillup, FillupLog
     from routeplan.fuel import FuelAboard, full, promised_range_nmi, read_aboard
@@ -55,6 +59,11 @@ __all__ = [
     "Aboard",
     "AskedUnderway",
     "Boat",
+    "Cruise",
+    "CruiseAsked",
+    "CruiseBoat",
+    "CruisePlan",
+    "DockTold",
     "Entry",
     "Fillup",
     "FillupLog",
@@ -67,6 +76,7 @@ __all__ = [
     "Logbook",
     "Margins",
     "Network",
+    "NoCruiseError",
     "NoPassageError",
     "NoReachError",
     "Outing",
@@ -84,11 +94,13 @@ __all__ = [
     "Trip",
     "TurningPoint",
     "Underway",
+    "Visit",
     "Water",
     "build_network",
     "build_sheet",
     "build_water",
     "find_aboard",
+    "find_cruise",
     "find_helm",
     "find_passage",
     "find_reach",
@@ -102,6 +114,7 @@ __all__ = [
     "promised_range_nmi",
     "read_aboard",
     "read_boat",
+    "read_cruise",
     "read_fillups",
     "read_plan",
     "route_of",
@@ -114,6 +127,10 @@ _HOMES = {
     "routeplan.aboard": ("Aboard", "Readings", "find_aboard"),
     "routeplan.boats": ("Boat", "read_boat"),
     "routeplan.building": ("build_network",),
+    "routeplan.cruise": ("Cruise", "find_cruise"),
+    "routeplan.cruise_asked": ("CruiseAsked", "CruiseBoat", "DockTold", "Visit"),
+    "routeplan.cruise_file": ("read_cruise",),
+    "routeplan.cruises": ("CruisePlan", "NoCruiseError"),
     "routeplan.drawn": ("layers_of",),
     "routeplan.fillups": ("Entry", "Fillup", "FillupLog"),
     "routeplan.fuel": ("FuelAboard", "full", "promised_range_nmi", "read_aboard"),

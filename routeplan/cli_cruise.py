@@ -189,7 +189,9 @@ class _Planner:
 
         progress = Progress(f"Planning for {len(asked.boats)} boats")
         try:
-            return find_cruise(asked, self.region, self.margins, self._builder(asked), now=self.now, progress=progress)
+            return find_cruise(
+                asked, self.region, self.margins, build=self._builder(asked), now=self.now, progress=progress
+            )
         finally:
             progress.close()
 

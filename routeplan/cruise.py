@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from layers.errors import InputError
+from routeplan.building import build_network
 from routeplan.cautions import SAFETY_CAUTIONS, find_doubts
 from routeplan.cruise_asked import CruiseAsked, name_key
 from routeplan.cruise_days import find_days
@@ -15,6 +17,7 @@ from routeplan.cruise_telling import tell_boats, tell_days, tell_legs, tell_stop
 from routeplan.cruises import CruisePlan, CruiseRefusal, LeftBehind, NoCruiseError, OneDockMore
 from routeplan.dividing import Waters, divide
 from routeplan.dock_choice import Chooser
+from routeplan.margins import Margins
 from routeplan.parties import deepest_and_tallest, join_visits, water_key
 from routeplan.places import nearest_names
 from routeplan.refusals import explain_refusal
@@ -31,7 +34,6 @@ if TYPE_CHECKING:
     from routeplan.dividing import Division
     from routeplan.dock_choice import Choice
     from routeplan.group_plans import GroupPlan
-    from routeplan.margins import Margins
     from routeplan.network import Network
     from routeplan.parties import Party
     from routeplan.plans import Refusal
@@ -71,9 +73,9 @@ class Cruise:
 def find_cruise(
     asked: CruiseAsked,
     region: Region,
-    margins: Margins,
-    build: Callable[[Boat], Network],
+    margins: Margins | None = None,
     *,
+    build: Callable[[Boat], Network] | None = None,
     now: datetime | None = None,
     progress: Progress | None = None,
 ) -> Cruise:
@@ -86,9 +88,9 @@ def find_cruise(
     region
         The layers.
     margins
-        What is kept clear of.
+        What is kept clear of; the defaults where None.
     build
-        Builds the network of a boat's water with these margins.
+        Builds the network of a boat's water with these margins; None builds it here.
     now
         The clock: docks are stale, and departures past, against it. None takes the departure itself.
     progress
@@ -106,7 +108,9 @@ def find_cruise(
     NoCruiseError
         Boats can't come, or days are too long; carries who, where and by how much.
     """
-    clock = now or asked.depart
+    clock, margins = now or asked.depart, margins or Margins()
+    if build is None:
+        build = partial(build_network, region, margins=margins, when=asked.depart)
     _check_told_docks(asked, region)
     waters = Waters(region, margins, clock.astimezone(region.zone).date(), _remembered(build))
     whole = asked

@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import re
 from datetime import date, datetime, time
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -21,8 +22,8 @@ from routeplan.toml_files import read_toml
 from routeplan.trips import ClosedDockRule, read_berthing_h, read_departure
 
 if TYPE_CHECKING:
+    import os
     from collections.abc import Mapping
-    from pathlib import Path
     from zoneinfo import ZoneInfo
 
 __all__ = ["read_cruise"]
@@ -111,7 +112,7 @@ _HOMES: dict[str, type[BaseModel]] = {
 }
 
 
-def read_cruise(path: Path, zone: ZoneInfo) -> CruiseAsked:
+def read_cruise(path: str | os.PathLike[str], zone: ZoneInfo) -> CruiseAsked:
     """Read a cruise from her organiser's TOML file.
 
     Parameters
@@ -165,7 +166,7 @@ def read_cruise(path: Path, zone: ZoneInfo) -> CruiseAsked:
         problem = f"{len(boats)} boats, and a cruise has {MOST_BOATS} at the most"
         raise InputError(f"{where}, [[boat]]", problem, remedy="divide the fleet")
     confidence = values.get("confidence", CruiseAsked.model_fields["confidence"].default)
-    values["boats"] = read_cruise_boats(boats, path.parent, confidence, where)
+    values["boats"] = read_cruise_boats(boats, Path(path).parent, confidence, where)
     return _checked_values(CruiseAsked, values, document, where)
 
 

@@ -154,7 +154,7 @@ def test_identical_boats_are_one_and_the_queue(pumps: int, turns: int) -> None:
     fleet = [_one(boat, _litres(25, 0.0), f"Clone {n}") for n in range(1, 5)]
     more = {"depart": EIGHT, "confidence": 0.5, "gather_h": 0.0, "daylight": False}
     plans = [
-        find_cruise(_asked(("Aye", "Bee"), boats, **more), region, Margins(), build, now=EIGHT).plan
+        find_cruise(_asked(("Aye", "Bee"), boats, **more), region, Margins(), build=build, now=EIGHT).plan
         for boats in (fleet[:1], fleet)
     ]
     alone, group = plans
@@ -262,10 +262,8 @@ def _ways_out_missing(cruise: Cruise, region: Region) -> list[str]:
         aboard = told.party.boats[told.member].aboard
         level_l, sd_l = aboard.mean_l, aboard.sd_l
         for stop in plan.stops:
-            leg = next(
-                each for each in cruise.plan.stops if each.dock == stop.dock and told.boat.boat in _boats_at(each)
-            )
-            ahead = [visit.place for visit in cruise.asked.visits[leg.leg :]]
+            leg = next(each for each in cruise.plan.stops if each.dock == stop.dock and _is_at(each, told.boat.boat))
+            ahead = [visit.place for visit in cruise.asked.visits[group.leg :]]
             arrival = (level_l, level_l - stop.aboard_l, sd_l)
             if not way_out(stop.dock, docks, ahead, burn_l, arrival, boat, cruise.asked.confidence):
                 missing.append(f"{told.boat.boat} at {stop.dock}")
@@ -504,7 +502,9 @@ def test_the_same_cruise_twice_is_the_same_plan(
     asked = _asked(LOOP, draw_fleet(8, 3, _day_boats(demo_boats)), pace=pace, daylight=False)
     find(asked)
     warm = find(asked).plan
-    cold = find_cruise(asked, demo, Margins(), lambda b: build_network(demo, b, cache=cache_with_demo), now=NOW).plan
+    cold = find_cruise(
+        asked, demo, Margins(), build=lambda b: build_network(demo, b, cache=cache_with_demo), now=NOW
+    ).plan
     assert warm.model_dump_json() == cold.model_dump_json()
 
 
