@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from routeplan.cruises import AtPump, BoatPlan, CruiseDay, CruiseLeg, CruiseStop
 from routeplan.passage import Passage
+from routeplan.plans import Wait
 from routeplan.problem import FillUp, Hop, Label
 from routeplan.telling import Teller
 from routeplan.timetable import thirstiest_order
@@ -18,12 +20,16 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from routeplan.cruise_days import CruiseDays
+    from routeplan.docks import Dock
     from routeplan.group_plans import GroupPlan
     from routeplan.parties import Party
-    from routeplan.plans import Stop
+    from routeplan.plans import Plan, Stop
     from routeplan.timetable import AtDock, Served
 
 __all__ = ["Told", "tell_boats", "tell_days", "tell_legs", "tell_stops"]
+
+
+_TOLD_H = 1 / 60  # [h] a shorter wait for the others isn't told
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,19 +82,21 @@ def tell_boats(
     One a boat, in the order of the file.
     """
     found: dict[int, Told] = {}
+    numbers = _numbers(parties, plan)
     for p, party in enumerate(parties):
         busy_h = sum(times[p] - leave_h for times, leave_h in zip(plan.table.in_h, plan.table.leave_h, strict=True))
         for m, boat in enumerate(party.members):
             question, problem = party.question(m), party.problem(m)
             label = _sail(party, p, m, plan)
             told = Teller(question, [party.tracks(m)], problem).tell(label, "with-the-group")
+            told = _with_the_others(told, label, party)
             one = party.boats[m]
             served = plan.table.served(boat).values()
             found[boat] = Told(
                 BoatPlan(
                     boat=one.name,
                     fuel=one.boat.fuel,
-                    party=party.number,
+                    party=numbers[p],
                     why_apart=why_apart[p],
                     delay_h=max(0.0, busy_h - direct_h[p]),
                     queue_min=60 * sum(s.wait_h for s in served),
@@ -100,6 +108,38 @@ def tell_boats(
                 m,
             )
     return tuple(found[boat] for boat in sorted(found))
+
+
+def _numbers(parties: Sequence[Party], plan: GroupPlan) -> list[int]:
+    """Give each party a number, those that go by the same places the same one."""
+    known: dict[tuple[str, ...], int] = {}
+    return [
+        known.setdefault(tuple(party.network.terminals[step.place].place.name for step in route.steps), len(known) + 1)
+        for party, route in zip(parties, plan.routes, strict=True)
+    ]
+
+
+def _with_the_others(told: Plan, label: Label, party: Party) -> Plan:
+    """Tell where she lies until the others leave, and which waits are for her turn."""
+    terminals, depart = party.network.terminals, told.depart
+    waits = list(told.waits)
+    for before, step in pairwise(label.path()):
+        if step.hop is None or step.hop.gate:
+            continue
+        lies_h = step.hop.depart_h - before.time_h
+        if lies_h > _TOLD_H:
+            until = depart + timedelta(hours=step.hop.depart_h)
+            waits.append(Wait(at=terminals[before.place].place.name, until=until, wait_h=lies_h, gate=""))
+    docks = {dock.name: dock for dock in party.docks[0]}
+    stops = [
+        stop.model_copy(update={"queues": stop.wait_h > 0 and _is_open(docks[stop.dock], stop.arrive)})
+        for stop in told.stops
+    ]
+    return told.model_copy(update={"waits": tuple(sorted(waits, key=lambda wait: wait.until)), "stops": tuple(stops)})
+
+
+def _is_open(dock: Dock, moment: datetime) -> bool:
+    return dock.hours is None or dock.hours.is_open(moment)
 
 
 def _sail(party: Party, p: int, m: int, plan: GroupPlan) -> Label:

@@ -242,7 +242,7 @@ class CruiseWords(CruiseStopWords):
         """
         lines = []
         for number, boats in self.parties().items():
-            if number != 1:
+            if number != 1 and (boats[0].why_apart or self.plan.pace == "together"):
                 go = "goes" if len(boats) == 1 else "go"
                 why = f": {boats[0].why_apart}" if boats[0].why_apart else ""
                 lines.append(f"{listed([boat.boat for boat in boats])} (party {number}) {go} another way{why}")

@@ -354,7 +354,8 @@ class PlanWords(Words):
         come = "Here from" if first else "Arrive"
         lines = [f"{come} {self.day_and_clock(stop.arrive)} with {self.aboard(stop.aboard_l, stop.aboard_low_l)}"]
         if stop.wait_h > 1 / 120:
-            lines.append(f"Wait {shown_duration(stop.wait_h)} for it to open, {self.day_and_clock(stop.begin)}")
+            what = "her turn" if stop.queues else "it to open"
+            lines.append(f"Wait {shown_duration(stop.wait_h)} for {what}, {self.day_and_clock(stop.begin)}")
         lines.append(f"Take {self.take(stop)}, {self.money(stop.cost)}; leave {self.day_and_clock(stop.depart)}")
         lines += ["If closed: don't leave; wait, or plan anew without this fill"] if first else self.closed_lines(stop)
         lines.append(f"Why here: {stop.why[0].upper()}{stop.why[1:]}")

@@ -248,7 +248,7 @@ class Stop(_Value):
     cost, price_per_l
         [currency, currency/l] At the dock's price; None where unknown.
     wait_h
-        [h] Until it opens.
+        [h] Until it opens, or until her turn.
     alternate
         Where else to go if it is closed; None where no other place is in reach.
     keeps_closed_dock_rule
@@ -264,6 +264,8 @@ class Stop(_Value):
         What to know before leaning on this dock.
     hours, vhf, phone
         As the docks layer says; None where it doesn't.
+    queues
+        Whether the wait is for her turn at the pump, as on a group cruise.
     """
 
     dock: str
@@ -287,10 +289,11 @@ class Stop(_Value):
     hours: str | None
     vhf: str | None
     phone: str | None
+    queues: bool = False
 
 
 class Wait(_Value):
-    """Time spent lying at a place until a gate on the way can be passed.
+    """Time spent lying at a place until a gate on the way can be passed, or the group leaves.
 
     Parameters
     ----------
@@ -301,7 +304,7 @@ class Wait(_Value):
     wait_h
         [h] How long she lies.
     gate
-        The bridge or lock that is shut till then.
+        The bridge or lock that is shut till then; empty where she waits for the other boats of a group.
     """
 
     at: str

@@ -171,7 +171,8 @@ class SheetWords(MarkWords):
         """
         first = is_before_leaving(self.saved.plan, stop)
         since = self.saved.plan.depart
-        shut = f"{self.when(stop.arrive, since)}, shut till " if stop.wait_h > _SOON_H and not first else ""
+        why = "turn at" if stop.queues else "shut till"
+        shut = f"{self.when(stop.arrive, since)}, {why} " if stop.wait_h > _SOON_H and not first else ""
         when = f"{shut}{self.when(stop.begin, since)} to {self.when(stop.depart, since)}"
         aboard = f"{self.units.volume_down(stop.aboard_l)} aboard, low {self.units.volume_down(stop.aboard_low_l)}"
         dial = {
@@ -222,7 +223,8 @@ class SheetWords(MarkWords):
         calls = "; ".join([stop.hours or "hours not known", *shown_calls(stop.vhf, stop.phone)])
         confirmed = f"; confirmed {stop.confirmed_on}" if stop.confirmed_on else "; never confirmed"
         price = self.money(stop.cost)
-        wait = f"; wait till {self.clock(stop.begin)} for it to open" if stop.wait_h > _SOON_H else ""
+        why = "her turn" if stop.queues else "it to open"
+        wait = f"; wait till {self.clock(stop.begin)} for {why}" if stop.wait_h > _SOON_H else ""
         first = is_before_leaving(self.saved.plan, stop)
         closed = ["If closed: don't leave; wait, or plan anew"] if first else self.closed_lines(stop)
         heed = [f"Heed: {caution}" for caution in stop.cautions]

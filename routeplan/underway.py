@@ -323,7 +323,8 @@ class _Road:
         state, saved, now = self.state, self.asked.saved, self.asked.report.when
         leg = state.hop.legs[state.progress.leg]
         return [
-            f"Lie at {wait.at} until {shown_moment(wait.until, saved.zone)}: the plan waits for {wait.gate}."
+            f"Lie at {wait.at} until {shown_moment(wait.until, saved.zone)}: "
+            f"{f'the plan waits for {wait.gate}' if wait.gate else 'the group leaves then'}."
             for wait in saved.plan.waits
             if wait.until > now and leg.depart == wait.until and leg.from_ == wait.at
         ]

@@ -126,7 +126,7 @@ def _sail(party: Party, route: Route, fills_at: Mapping[int, int], member: int) 
             continue
         dock = problem.docks.get(step.place)
         take_l = max(problem.full_l - (level_l - burned_l), 0.0)
-        if dock is None or take_l <= _TIE or (dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _TIE):
+        if dock is None or (dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _TIE):
             return None
         if escapes is not None and not escapes.allows(step.place, step.stage, level_l, burned_l, sd_l):
             return None

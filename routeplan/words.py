@@ -212,7 +212,7 @@ class Words:
         return f"{passed.name} {shown_distance(passed.abeam_nmi)} to {passed.side}"
 
     def wait_line(self, wait: Wait) -> str:
-        """Say a wait for a bridge or lock.
+        """Say a wait for a bridge or lock, or for the others.
 
         Parameters
         ----------
@@ -224,6 +224,8 @@ class Words:
         One line.
         """
         until = self.day_and_clock(wait.until)
+        if not wait.gate:
+            return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: the group leaves then"
         return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: {wait.gate} is shut before"
 
     def dock_lines(self, dock: Dock, unreached: str = "") -> list[str]:

@@ -111,9 +111,10 @@ class CruisePuzzle:
         earliest_h = self.not_before_h[stage]
         return max(in_h + self.ready_h[stage], -math.inf if earliest_h is None else earliest_h)
 
-    def has_hours(self, docks: AbstractSet[int]) -> bool:
-        """Tell whether the clock can matter to what can be sailed with some docks."""
-        return any(self.quays[d].windows for d in docks) or any(math.isfinite(h) for h in self.by_h)
+    @property
+    def ends_days(self) -> bool:
+        """Whether some leg has to end in time; else one may wait for as long as it takes."""
+        return any(math.isfinite(h) for h in self.by_h)
 
 
 class Tank(NamedTuple):
@@ -234,18 +235,19 @@ class Alone:
             self.out.setdefault(a, []).extend((b, run) for run in runs)
         for several in self.out.values():
             several.sort(key=lambda hop: hop[1].hours)
+        self.ahead_h = _ahead_h(puzzle, company)
         self._can: dict[frozenset[int], bool] = {}
 
     def can(self, docks: Iterable[int]) -> bool:
         """Tell whether she can do the cruise with some docks."""
         key = frozenset(docks) & self.skipper.craft.suits
         if key not in self._can:
-            timed = self.puzzle.has_hours(key)
+            timed = self.puzzle.ends_days
             self._can[key] = self.least_h(key, first=True) < math.inf if timed else self._can_without_clock(key)
         return self._can[key]
 
     def _can_without_clock(self, docks: AbstractSet[int]) -> bool:
-        """Try all that she can come to: a place, a stage and a tank."""
+        """Try all that she can come to: a place, a stage and a tank. A dock has to open for long enough on some day."""
         start = (self.puzzle.visits[0], 0, self.skipper.first)
         seen, waiting = {start}, [start]
         while waiting:
@@ -258,7 +260,8 @@ class Alone:
                 if passed == self.puzzle.last:
                     return True
                 after = [(to, passed, there)] if passed > stage else []
-                if to in docks and self.skipper.may_fill(to, passed, there):
+                fits = to in docks and self.skipper.lasts_h(to, there) * 60 <= self.puzzle.quays[to].longest_min() + 1e-6
+                if fits and self.skipper.may_fill(to, passed, there):
                     after.append((to, passed, self.skipper.full))
                 for state in after:
                     if state not in seen:
@@ -272,6 +275,8 @@ class Alone:
         `first` takes the first voyage there is; `must` are docks to be filled at once at the least.
         """
         puzzle, best = self.puzzle, math.inf
+        if not self._can_without_clock(docks):
+            return best
 
         def go(here: int, stage: int, time_h: float, busy_h: float, tank: Tank, filled: frozenset[int], due) -> None:  # type: ignore[no-untyped-def]
             nonlocal best
@@ -280,17 +285,18 @@ class Alone:
                     return
                 came_h, spent_h = time_h + run.hours, busy_h + run.hours
                 there = tank._replace(burned=tank.burned + run.litres[0])
-                if spent_h >= best or not self.skipper.arrives(there):
+                if came_h > puzzle.by_h[stage] + TIE or not self.skipper.arrives(there):
                     continue
                 passes = to == puzzle.visits[stage + 1]
                 passed = stage + passes
-                in_time = not passes or came_h <= puzzle.by_h[stage] + TIE
+                if spent_h + self.ahead_h[passed][to] >= best - TIE:
+                    continue
                 if passed == puzzle.last:
-                    if in_time and not due:
+                    if not due:
                         best = spent_h
                     continue
                 before = frozenset[int]() if passes else filled
-                if passes and in_time:
+                if passes:
                     go(to, passed, puzzle.leaves_h(passed, came_h), spent_h, there, before, due)
                 if to not in docks or to in before or not self.skipper.may_fill(to, passed, there):
                     continue
@@ -307,15 +313,7 @@ class Alone:
 
     def direct_h(self) -> float:
         """[h] The least hours of all legs without fuel, by any places between."""
-        places = {place for pair in self.company.runs for place in pair}
-        total_h = 0.0
-        for a, b in itertools.pairwise(self.puzzle.visits):
-            known = dict.fromkeys(places, math.inf) | {a: 0.0}
-            for _ in places:
-                for (i, j), runs in self.company.runs.items():
-                    known[j] = min(known[j], known[i] + min(run.hours for run in runs))
-            total_h += known[b]
-        return total_h
+        return self.ahead_h[0][self.puzzle.visits[0]]
 
 
 class Together:
@@ -328,6 +326,7 @@ class Together:
         self.out: dict[int, list[tuple[int, Run]]] = {}
         for (a, b), runs in company.runs.items():
             self.out.setdefault(a, []).extend((b, run) for run in runs)
+        self.ahead_h = _ahead_h(puzzle, company)
 
     def can(self, docks: Iterable[int]) -> bool:
         """Tell whether some route does for everyone, whoever fills where; hours left out."""
@@ -362,16 +361,20 @@ class Together:
     def least_h(self, docks: AbstractSet[int]) -> float:
         """[h] Find the least hours under way, at pumps and gathering, over every route and choice of who fills."""
         puzzle, best = self.puzzle, math.inf
+        if not self.can(docks):
+            return best
 
         def go(here: int, stage: int, busy_h: float, tanks: tuple[Tank, ...], filled: frozenset[int]) -> None:
             nonlocal best
             for to, run in self.out.get(here, ()):
                 spent_h = busy_h + run.hours
                 there = tuple(t._replace(burned=t.burned + run.litres[m]) for m, t in enumerate(tanks))
-                if spent_h >= best or not all(s.arrives(t) for s, t in zip(self.skippers, there, strict=True)):
+                if not all(s.arrives(t) for s, t in zip(self.skippers, there, strict=True)):
                     continue
                 passes = to == puzzle.visits[stage + 1]
                 passed = stage + passes
+                if spent_h + self.ahead_h[passed][to] >= best - TIE:
+                    continue
                 if passed == puzzle.last:
                     best = spent_h
                     continue
@@ -453,6 +456,18 @@ def least_delay_h(puzzle: CruisePuzzle, count: int) -> float:
             total_h += known[key]
         best = min(best, total_h)
     return best
+
+
+def _ahead_h(puzzle: CruisePuzzle, company: Company) -> list[dict[int, float]]:
+    """[h] Tell for each stage and place how long the rest takes at the least without fuel, by any places between."""
+    ahead = [dict.fromkeys((place for pair in company.runs for place in pair), 0.0)]
+    for target in reversed(puzzle.visits[1:]):
+        to_h = dict.fromkeys(ahead[0], math.inf) | {target: ahead[0][target]}
+        for _ in to_h:
+            for (a, b), runs in company.runs.items():
+                to_h[a] = min(to_h[a], to_h[b] + min(run.hours for run in runs))
+        ahead.insert(0, to_h)
+    return ahead
 
 
 def _subsets(things: Iterable[int]) -> Iterator[tuple[int, ...]]:
