@@ -88,6 +88,15 @@ def _day_boats(demo_boats: dict[str, Boat]) -> list[Boat]:
     return [demo_boats[name] for name in DAY_BOATS]
 
 
+def _part_full(demo_boats: dict[str, Boat], *shares: float) -> list[CruiseBoat]:
+    """Make as many boats as shares of a full tank are told, of the day boats in turn."""
+    models = itertools.cycle(_day_boats(demo_boats))
+    return [
+        _one(boat, _litres(share * boat.tank.full_mark_l), f"Boat {number}")
+        for number, (boat, share) in enumerate(zip(models, shares, strict=False), start=1)
+    ]
+
+
 def _docks_of(cruise: Cruise) -> list[list[str]]:
     return [[stop.dock for stop in one.plan.stops] for one in cruise.plan.boats]
 
@@ -101,9 +110,9 @@ def _docks_of(cruise: Cruise) -> list[list[str]]:
         ("Quick Errand", ("Tolvarrow", "Ettermoy"), 1.0),
         ("Quick Errand", ("Tolvarrow", "Wickmarrow", "Ettermoy"), 0.6),
         ("Quick Errand", LOOP, 0.6),
-        ("Salt Biscuit", ("Ettermoy", "Tamblewick", "Callowhythe"), 0.6),
-        ("Salt Biscuit", ("Tolvarrow", "Ettermoy"), 1.0),
-        ("Second Opinion", ("Tolvarrow", "Wickmarrow", "Ettermoy"), 0.6),
+        pytest.param("Salt Biscuit", ("Ettermoy", "Tamblewick", "Callowhythe"), 0.6, marks=pytest.mark.slow),
+        pytest.param("Salt Biscuit", ("Tolvarrow", "Ettermoy"), 1.0, marks=pytest.mark.slow),
+        pytest.param("Second Opinion", ("Tolvarrow", "Wickmarrow", "Ettermoy"), 0.6, marks=pytest.mark.slow),
         ("Tall Story", ("Ettermoy", "Tolvarrow"), 0.6),
     ],
 )
@@ -203,12 +212,14 @@ RUNS: dict[str, tuple[str | Visit, ...]] = {
     ("seed", "count", "run", "more"),
     [
         (0, 3, "across", {"pace": "together", "daylight": False}),
-        (1, 4, "across", {"pace": "own", "daylight": False}),
-        (2, 5, "loop", {"pace": "together", "daylight": False, "longest_wait_h": 0.5}),
-        (3, 6, "loop", {"pace": "own", "daylight": False}),
+        pytest.param(1, 4, "across", {"pace": "own", "daylight": False}, marks=pytest.mark.slow),
+        pytest.param(
+            2, 5, "loop", {"pace": "together", "daylight": False, "longest_wait_h": 0.5}, marks=pytest.mark.slow
+        ),
+        pytest.param(3, 6, "loop", {"pace": "own", "daylight": False}, marks=pytest.mark.slow),
         (4, 3, "stay", {"pace": "own", "daylight": False}),
-        (5, 4, "days", {"pace": "together"}),
-        (6, 8, "days", {"pace": "own"}),
+        pytest.param(5, 4, "days", {"pace": "together"}, marks=pytest.mark.slow),
+        pytest.param(6, 8, "days", {"pace": "own"}, marks=pytest.mark.slow),
     ],
 )
 def test_every_rule_is_kept(
@@ -262,7 +273,7 @@ def _ways_out_missing(cruise: Cruise, region: Region) -> list[str]:
         aboard = told.party.boats[told.member].aboard
         level_l, sd_l = aboard.mean_l, aboard.sd_l
         for stop in plan.stops:
-            leg = next(each for each in cruise.plan.stops if each.dock == stop.dock and _is_at(each, told.boat.boat))
+            group = next(each for each in cruise.plan.stops if each.dock == stop.dock and _is_at(each, told.boat.boat))
             ahead = [visit.place for visit in cruise.asked.visits[group.leg :]]
             arrival = (level_l, level_l - stop.aboard_l, sd_l)
             if not way_out(stop.dock, docks, ahead, burn_l, arrival, boat, cruise.asked.confidence):
@@ -395,14 +406,31 @@ def test_no_dock_with_diesel(demo: Region, demo_boats: dict[str, Boat], find: Fi
 
 
 def test_a_day_longer_than_daylight(demo_boats: dict[str, Boat], find: Find) -> None:
-    """200 nmi at 8 kn, from half past eight: long after dark, at 22:24 by the almanac's clock of the Azores."""
+    """Some 124 nmi at 8 kn, from half past eight, are run at midnight: 16:34 on the clock there at the soonest."""
     with pytest.raises(NoCruiseError) as caught:
         find(_asked(("Tolvarrow", "Larkhythe"), [_one(demo_boats["Tall Story"])]))
     text = str(caught.value)
-    assert "day 1, Tolvarrow to Larkhythe, would last from 08:30 to 2026-07-05" in text
-    assert "after sunset at 22:2" in text
+    assert "day 1, Tolvarrow to Larkhythe, would last until 2026-07-04 23:59" in text
+    assert "after sunset at 22:16" in text
     assert "\n" not in text
     assert caught.value.refusal.boats == ()
+
+
+def test_a_day_too_long_by_the_fuelling(demo_boats: dict[str, Boat], find: Find) -> None:
+    """Day boats at 18 kn would be in by daylight from 08:30; leaving late enough, the queue is what is too much."""
+    fleet, visits = [_one(boat) for boat in _day_boats(demo_boats)], LOOP
+    plan = find(_asked(visits, fleet, daylight=False)).plan
+    (day,) = plan.days
+    assert day.light_left_min is not None
+    fuelling_min = max(one.delay_h for one in plan.boats) * 60
+    later = timedelta(minutes=day.light_left_min + fuelling_min / 2)  # in by dark without fuelling, and not with it
+    with pytest.raises(NoCruiseError) as caught:
+        find(_asked(visits, fleet, depart=DEPART + later))
+    text = str(caught.value)
+    assert "day 1, Tolvarrow to Tolvarrow, would last from" in text
+    assert "after sunset at 22:2" in text
+    assert "fuelling takes" in text
+    assert "\n" not in text
 
 
 def test_a_day_that_begins_before_sunrise(demo_boats: dict[str, Boat], find: Find) -> None:
@@ -458,7 +486,7 @@ def test_a_tall_boat_goes_along_where_that_costs_nothing(demo_boats: dict[str, B
 @pytest.mark.parametrize("pace", ["together", "own"])
 def test_more_fuel_never_needs_more_docks(pace: str, demo_boats: dict[str, Boat], find: Find) -> None:
     needed = []
-    for share in (0.6, 0.75, 0.9, 1.0):
+    for share in (0.6, 0.8, 1.0):
         fleet = [_one(b, _litres(share * b.tank.full_mark_l, 3)) for b in _day_boats(demo_boats)]
         plan = find(_asked(LOOP, fleet, pace=pace, daylight=False)).plan
         assert plan.docks_proven
@@ -483,23 +511,19 @@ def test_a_dock_that_is_not_used_does_not_matter(pace: str, demo_boats: dict[str
 
 @pytest.mark.parametrize("pace", ["together", "own"])
 def test_the_order_of_the_boats_does_not_matter(pace: str, demo_boats: dict[str, Boat], find: Find) -> None:
-    fleet = draw_fleet(7, 4, _day_boats(demo_boats))
-    plans = [
-        find(_asked(LOOP, order, pace=pace, daylight=False)).plan
-        for order in (fleet, fleet[::-1], (*fleet[2:], *fleet[:2]))
-    ]
+    fleet = _part_full(demo_boats, 0.7, 0.95, 0.9)
+    plans = [find(_asked(LOOP, order, pace=pace, daylight=False)).plan for order in (fleet, fleet[::-1])]
     assert [one.boat for one in plans[1].boats] == [one.name for one in fleet[::-1]]
-    for plan in plans[1:]:
-        assert set(plan.docks) == set(plans[0].docks)
-        assert plan.delay_h == pytest.approx(plans[0].delay_h, abs=1e-6)
+    assert set(plans[1].docks) == set(plans[0].docks)
+    assert plans[1].delay_h == pytest.approx(plans[0].delay_h, abs=1e-6)
 
 
-@pytest.mark.parametrize("pace", ["together", "own"])
+@pytest.mark.parametrize("pace", ["together", pytest.param("own", marks=pytest.mark.slow)])
 def test_the_same_cruise_twice_is_the_same_plan(
     pace: str, demo: Region, demo_boats: dict[str, Boat], cache_with_demo: Path, find: Find
 ) -> None:
     """Once on water whose tracks are known already, once on water built anew."""
-    asked = _asked(LOOP, draw_fleet(8, 3, _day_boats(demo_boats)), pace=pace, daylight=False)
+    asked = _asked(LOOP, _part_full(demo_boats, 0.6, 0.9), pace=pace, daylight=False)
     find(asked)
     warm = find(asked).plan
     cold = find_cruise(

@@ -32,6 +32,7 @@ __all__ = ["draw_fleet", "faults_of", "low_l", "overlaps", "way_out"]
 
 _L = 1e-6  # [l]
 _LEGS_L = 0.02  # [l] legs are told as drawn, within a metre or two of the way: a second at 60 l/h
+_DEG = 1e-5  # positions of legs are rounded, those of docks aren't: a metre
 _MOMENT = timedelta(seconds=1)  # moments are told to the second
 _DEFAULT_LPM = 38.0  # [l/min] of a dock whose row doesn't say: 10 US gal/min
 
@@ -102,7 +103,7 @@ def _boat_faults(asked: CruiseAsked, one: BoatPlan) -> Iterator[str]:  # noqa: C
         low = low_l(level_l, burned_l, sd_l, boat.burn.sd_share, asked.confidence)
         if low < floor_l - _LEGS_L:
             yield f"arrives at {leg.to} {floor_l - low:.6f} l short"
-        if stops and stops[0].position == leg.to_position and abs(stops[0].arrive - leg.arrive) < _MOMENT:
+        if stops and math.dist(stops[0].position, position) < _DEG and abs(stops[0].arrive - clock) < _MOMENT:
             stop = stops.pop(0)
             if abs(low - stop.aboard_low_l) > _LEGS_L or stop.aboard_low_l < floor_l - _L:
                 yield f"another low figure at {stop.dock}: {low} and {stop.aboard_low_l} l"
