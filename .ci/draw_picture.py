@@ -1,4 +1,4 @@
-"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, sheet and log, a reach."""
+"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, sheet and log, a reach, a cruise."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ PICTURES = (  # name, width and height in pixels
     ("learn", 1000, 700),
     ("reach", 1200, 760),
     ("sheet", 800, 633),
+    ("cruise", 860, 700),
 )
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
@@ -30,6 +31,8 @@ def main() -> None:
         files = ["--region", str(data), "--boat", str(data / "boats" / "quick_errand.toml"), "--no-log"]
         asked = ["--aboard", "71gal", "--depart", "2026-07-01T08:00", "--map", str(Path(folder) / "reach.html")]
         app(["reach", "Tolvarrow", *files, *asked], standalone_mode=False)
+        sheet = ["--sheet", str(Path(folder) / "cruise.html")]
+        app(["cruise", str(data / "cruise.toml"), "--region", str(data), *sheet], standalone_mode=False)
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         for name, width, height in PICTURES:
             page = browser.new_page(viewport={"width": width, "height": height})
