@@ -111,12 +111,16 @@ def tell_boats(
 
 
 def _numbers(parties: Sequence[Party], plan: GroupPlan) -> list[int]:
-    """Give each party a number, those that go by the same places the same one."""
-    known: dict[tuple[str, ...], int] = {}
-    return [
-        known.setdefault(tuple(party.network.terminals[step.place].place.name for step in route.steps), len(known) + 1)
-        for party, route in zip(parties, plan.routes, strict=True)
-    ]
+    """Give each party a number, those on the same tracks the same one."""
+    known: dict[tuple[tuple[str, bytes], ...], int] = {}
+    numbers = []
+    for party, route in zip(parties, plan.routes, strict=True):
+        ways = tuple(
+            (party.network.terminals[step.place].place.name, party.ways.tracks[step.way].bends.tobytes())
+            for step in route.steps
+        )
+        numbers.append(known.setdefault(ways, len(known) + 1))
+    return numbers
 
 
 def _with_the_others(told: Plan, label: Label, party: Party) -> Plan:

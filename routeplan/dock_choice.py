@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from routeplan.carrying import Carry
 from routeplan.group_plans import GroupPlan, GroupPlanner
+from routeplan.programmes import solve
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -138,15 +138,11 @@ class _Master:
         if count is not None:
             high[-1] = count
         cost = _row(size, dict.fromkeys(range(size), 1.0) if count is None else {size: 1.0})
-        found = milp(
-            cost,
-            integrality=_row(size, dict.fromkeys(range(size), 1.0)),
-            bounds=Bounds(np.zeros(size + 1), np.append(np.ones(size), np.inf)),
-            constraints=LinearConstraint(np.array(matrix), np.array(low), high) if matrix else (),
-        )
-        if found.x is None:
+        whole = _row(size, dict.fromkeys(range(size), 1.0))
+        found = solve(cost, whole, np.append(np.ones(size), np.inf), np.array(matrix), np.array(low), high)
+        if found is None:
             return None
-        return frozenset(self.rows[i] for i in np.flatnonzero(found.x[:size] > 0.5)), float(found.x[size])
+        return frozenset(self.rows[i] for i in np.flatnonzero(found[:size] > 0.5)), float(found[size])
 
 
 class Chooser:

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from routeplan.fuel import low_figure_l
+from routeplan.programmes import solve
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -161,16 +161,18 @@ def _choose(
         for c, value in row.items():
             matrix[i, c] = value
     most = [most_h.get(s, np.inf) for s in range(len(stops))]
-    found = milp(
+    found = solve(
         cost,
-        integrality=np.concatenate([np.ones(first), np.zeros(len(stops))]),
-        bounds=Bounds(np.zeros(len(cost)), np.concatenate([np.ones(first), most])),
-        constraints=LinearConstraint(matrix.tocsr(), low, high),
-        options={"time_limit": _MOST_SECONDS, "mip_rel_gap": 1e-6},
+        np.concatenate([np.ones(first), np.zeros(len(stops))]),
+        np.concatenate([np.ones(first), most]),
+        matrix.tocsr(),
+        low,
+        high,
+        seconds=_MOST_SECONDS,
     )
-    if found.x is None:
+    if found is None:
         return None
-    return [columns[int(c)][1] for c in np.flatnonzero(found.x[:first] > 0.5)]
+    return [columns[int(c)][1] for c in np.flatnonzero(found[:first] > 0.5)]
 
 
 def _hours_at(party: Party, columns: list[tuple[int, _Way]], stop: int, side: PumpSide) -> dict[int, float]:

@@ -81,10 +81,13 @@ def draw_cruise(rng: Random, what: Draw) -> CruisePuzzle:
         ready_h=(0.0, *(rng.choice((0.0, 0.5, 2.0)) for _ in visits[1:-1])),
         not_before_h=(
             None,
-            *(rng.uniform(1.0, 8.0 * k) if rng.random() < what.nights_share else None for k in range(1, len(visits) - 1)),
+            *(
+                rng.uniform(1.0, 8.0 * k) if rng.random() < what.nights_share else None
+                for k in range(1, len(visits) - 1)
+            ),
         ),
         by_h=tuple(
-            rng.uniform(2.0, 6.0) * k if rng.random() < what.by_share else math.inf for k in range(1, len(visits))
+            rng.uniform(0.8, 3.5) * k if rng.random() < what.by_share else math.inf for k in range(1, len(visits))
         ),
     )
 
@@ -259,9 +262,7 @@ def _a_boat(name: str, craft: Craft, everyone: list[Craft]) -> CruiseBoat:
         tank=Tank(capacity_l=_capacity_l(craft.full_l), unusable_l=craft.unusable_l, full_mark_l=craft.full_l),
         reserve=Reserve(rule="volume", value=craft.floor_l - craft.unusable_l),
         burn=BurnTable(speed_kn=(6.0, 30.0), burn_lph=(18.0, 90.0), idle_lph=3.0, sd_share=craft.sd_share),
-        instruments=Instruments(
-            aboard_sd_share=0.03, full_mark_sd_share=craft.full_sd_l / _capacity_l(craft.full_l)
-        ),
+        instruments=Instruments(aboard_sd_share=0.03, full_mark_sd_share=craft.full_sd_l / _capacity_l(craft.full_l)),
     )
     aboard = FuelAboard(mean_l=craft.mean_l, sd_l=craft.sd_l, how="as drawn")
     return CruiseBoat(name=name, boat=boat, aboard=aboard, file=f"{name}.toml")

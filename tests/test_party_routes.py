@@ -29,7 +29,7 @@ def found_h(router: Router, rows: frozenset[int], **asked: frozenset[int]) -> fl
 
 def check_alone(seed: int, what: Draw) -> bool:
     """Hold the least hours of one boat against all voyages, with the look ahead and without."""
-    rng = Random(f"alone {seed}")
+    rng = Random(f"alone {seed}")  # noqa: S311
     puzzle = draw_cruise(rng, what)
     (party,), alone, docks = parties_of(puzzle), Alone(puzzle, puzzle.companies[0]), frozenset(puzzle.quays)
     for left_h in (None, Carry(party, 0).left_h()):
@@ -47,7 +47,7 @@ def check_alone(seed: int, what: Draw) -> bool:
 
 def check_together(seed: int) -> bool:
     """Hold a party's way against every route with every choice of who fills."""
-    rng = Random(f"together {seed}")
+    rng = Random(f"together {seed}")  # noqa: S311
     what = Draw(sizes=(rng.randint(2, 4),), docks=(3, 4), visits=(2, 3), both_fuels=True, need=(0.6, 1.4))
     puzzle = draw_cruise(rng, what)
     (party,), together = parties_of(puzzle), Together(puzzle, puzzle.companies[0])

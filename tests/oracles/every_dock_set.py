@@ -5,7 +5,7 @@ here from the rules as they are stated. Nothing is shortened by knowing better e
 hours leaves off where it has taken as many already.
 
 A stage is the number of visits behind the start that have been reached. No dock is filled at twice on one stage: the
-second fill would leave the tank as the first did, later.
+second fill would leave the tank as the first did, later. A company may come to one twice, for another boat's sake.
 """
 
 from __future__ import annotations
@@ -260,7 +260,9 @@ class Alone:
                 if passed == self.puzzle.last:
                     return True
                 after = [(to, passed, there)] if passed > stage else []
-                fits = to in docks and self.skipper.lasts_h(to, there) * 60 <= self.puzzle.quays[to].longest_min() + 1e-6
+                fits = (
+                    to in docks and self.skipper.lasts_h(to, there) * 60 <= self.puzzle.quays[to].longest_min() + 1e-6
+                )
                 if fits and self.skipper.may_fill(to, passed, there):
                     after.append((to, passed, self.skipper.full))
                 for state in after:
@@ -269,16 +271,19 @@ class Alone:
                         waiting.append(state)
         return False
 
-    def least_h(self, docks: AbstractSet[int], *, first: bool = False, must: AbstractSet[int] = frozenset()) -> float:
+    def least_h(self, docks: AbstractSet[int], *, first: bool = False, must: AbstractSet[int] = frozenset()) -> float:  # noqa: C901  the rules in one place, to be read through
         """[h] Find the least hours that she is under way, waits for docks to open and lies at pumps.
 
-        `first` takes the first voyage there is; `must` are docks to be filled at once at the least.
+        `first` takes the first voyage there is; `must` are docks to be filled at once at the least: after one of them,
+        docks may be filled at again.
         """
         puzzle, best = self.puzzle, math.inf
         if not self._can_without_clock(docks):
             return best
 
-        def go(here: int, stage: int, time_h: float, busy_h: float, tank: Tank, filled: frozenset[int], due) -> None:  # type: ignore[no-untyped-def]
+        def go(
+            here: int, stage: int, time_h: float, busy_h: float, tank: Tank, filled: frozenset[int], due: frozenset[int]
+        ) -> None:
             nonlocal best
             for to, run in self.out.get(here, ()):
                 if first and best < math.inf:
@@ -306,7 +311,15 @@ class Alone:
                     continue
                 end_h = begin_h + lasts_h
                 leaves_h = puzzle.leaves_h(passed, end_h) if passes else end_h
-                go(to, passed, leaves_h, spent_h + end_h - came_h, self.skipper.full, before | {to}, due - {to})
+                go(
+                    to,
+                    passed,
+                    leaves_h,
+                    spent_h + end_h - came_h,
+                    self.skipper.full,
+                    {to} | (frozenset() if to in due else before),
+                    due - {to},
+                )
 
         go(puzzle.visits[0], 0, 0.0, 0.0, self.skipper.first, frozenset(), frozenset(must))
         return best
@@ -331,10 +344,15 @@ class Together:
     def can(self, docks: Iterable[int]) -> bool:
         """Tell whether some route does for everyone, whoever fills where; hours left out."""
         allowed = frozenset(docks)
-        start = (self.puzzle.visits[0], 0, tuple(frozenset({s.first}) for s in self.skippers))
+        start: tuple[int, int, tuple[frozenset[Tank], ...], tuple[int, ...]] = (
+            self.puzzle.visits[0],
+            0,
+            tuple(frozenset({s.first}) for s in self.skippers),
+            (),
+        )
         seen, waiting = {start}, [start]
         while waiting:
-            here, stage, tanks = waiting.pop()
+            here, stage, tanks, stopped = waiting.pop()
             for to, run in self.out.get(here, ()):
                 there = tuple(
                     frozenset(t for t in (o._replace(burned=o.burned + run.litres[m]) for o in each) if s.arrives(t))
@@ -345,20 +363,22 @@ class Together:
                 passed = stage + (to == self.puzzle.visits[stage + 1])
                 if passed == self.puzzle.last:
                     return True
-                after = [(to, passed, there)] if passed > stage else []
-                if to in allowed:
+                before = () if passed > stage else stopped
+                after = [(to, passed, there, before)] if passed > stage else []
+                if to in allowed and before.count(to) < 2:
                     filled = tuple(
-                        each | {s.full for t in each if s.may_fill(to, passed, t)}
+                        _unbeaten(each | {s.full for t in each if s.may_fill(to, passed, t)})
                         for s, each in zip(self.skippers, there, strict=True)
                     )
-                    after.append((to, passed, filled))
+                    if filled != there:  # nobody stops where none can fill
+                        after.append((to, passed, filled, tuple(sorted((*before, to)))))
                 for state in after:
                     if state not in seen:
                         seen.add(state)
                         waiting.append(state)
         return False
 
-    def least_h(self, docks: AbstractSet[int]) -> float:
+    def least_h(self, docks: AbstractSet[int]) -> float:  # noqa: C901  likewise
         """[h] Find the least hours under way, at pumps and gathering, over every route and choice of who fills."""
         puzzle, best = self.puzzle, math.inf
         if not self.can(docks):
@@ -468,6 +488,17 @@ def _ahead_h(puzzle: CruisePuzzle, company: Company) -> list[dict[int, float]]:
                 to_h[a] = min(to_h[a], to_h[b] + min(run.hours for run in runs))
         ahead.insert(0, to_h)
     return ahead
+
+
+def _unbeaten(tanks: frozenset[Tank]) -> frozenset[Tank]:
+    """Leave out tanks beside one with as much in it, as little burnt since its level was known, and as sure a level."""
+    return frozenset(
+        t
+        for t in tanks
+        if not any(
+            o != t and o.level - o.burned >= t.level - t.burned and o.burned <= t.burned and o.sd <= t.sd for o in tanks
+        )
+    )
 
 
 def _subsets(things: Iterable[int]) -> Iterator[tuple[int, ...]]:

@@ -9,10 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from oracles.every_dock_set import Skipper
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
-
-from oracles.every_dock_set import Skipper
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -53,7 +52,7 @@ def fewest_by_flow(puzzle: CruisePuzzle) -> int | None:
     return None if found.x is None else round(float(found.fun))
 
 
-def _arcs(puzzle: CruisePuzzle, company: Company) -> Iterator[tuple[Node, Node]]:
+def _arcs(puzzle: CruisePuzzle, company: Company) -> Iterator[tuple[Node, Node]]:  # noqa: C901  the rules in one place
     skipper = Skipper(puzzle, company, 0)
     burn_l = {pair: min(run.litres[0] for run in runs) for pair, runs in company.runs.items()}
 
