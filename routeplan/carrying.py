@@ -86,6 +86,8 @@ class Carry:
         for passed, on_l, on_h in self._onward(start, 0):
             columns = np.arange(count) * last + passed
             carried, hours = self._carried(passed, on_l, on_h, problem.mean_l, problem.sd_l)
+            if passed == 0 and self._visits[0] < count:
+                carried[0, self._visits[0]] = False  # nobody fills where she starts without having left
             self._starts[columns] = carried[0]
             self._start_h[columns] = np.where(carried[0], hours[0], np.inf)
             self._start_run_h[columns] = np.where(carried[0], on_h[0], np.inf)

@@ -231,6 +231,7 @@ class Chooser:
     def _fewest(self) -> tuple[frozenset[int], bool] | None:
         """Find the fewest docks that keep all rules, queues left out; and whether fewer were shown not to do."""
         master = self._master
+        all_do: bool | None = None  # whether all docks do, where some don't; nobody asked yet
         for looks in range(_MOST_LOOKS):
             proposed = master.propose()
             if proposed is None:
@@ -242,7 +243,8 @@ class Chooser:
             if self.planner.is_possible(rows):
                 return rows, not any(router.gave_up for router in self.planner.routers)
             others = frozenset(master.rows) - rows
-            if not others or (looks == 0 and not self.planner.is_possible(frozenset(master.rows))):
+            all_do = self.planner.is_possible(frozenset(master.rows)) if all_do is None else all_do
+            if not others or not all_do:
                 return None
             master.needs.append(self._grown(rows, others))
         return rows, False
@@ -336,6 +338,7 @@ class Chooser:
     def _one_more(self, best: GroupPlan) -> GroupPlan | None:
         """Look whether one dock more would spare delay."""
         found: GroupPlan | None = None
+        self._master.tried.clear()  # it would bar what holds a set that was tried
         for _ in range(self._patience.more):
             proposed = self._master.propose(len(best.rows) + 1)
             if proposed is None or proposed[1] >= (found or best).delay_h - _TIE_H:

@@ -277,7 +277,10 @@ class Router:
         """Tell whether an earlier label at the place is no worse for any member; else note this one."""
         front = fronts.setdefault((label.place, label.stage, label.due), [])
         level_l, sd_l = self._known(label)
-        vector = np.concatenate([[label.time_h, label.busy_h], label.burned_l - level_l, label.burned_l, sd_l])
+        # who came later but lay longer at visits may wait less for a dock that opens late
+        vector = np.concatenate(
+            [[label.time_h, label.busy_h - label.time_h], label.burned_l - level_l, label.burned_l, sd_l]
+        )
         if front and bool((np.array(front) <= vector + _TIE).all(axis=1).any()):
             return True
         front.append(vector)
