@@ -1,4 +1,4 @@
-"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, sheet and log, a reach, a cruise."""
+"""Draw the README's pictures, as Chromium shows them with no network: the demo's map, sheet, log, a reach, a cruise."""
 
 from __future__ import annotations
 

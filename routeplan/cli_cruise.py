@@ -187,7 +187,7 @@ class _Planner:
         from routeplan.console import Progress
         from routeplan.cruise import find_cruise
 
-        progress = Progress(f"Planning for {len(asked.boats)} boats")
+        progress = Progress(f"Planning for {len(asked.boats)} boat{'s' if len(asked.boats) > 1 else ''}")
         try:
             return find_cruise(
                 asked, self.region, self.margins, build=self._builder(asked), now=self.now, progress=progress

@@ -86,15 +86,15 @@ class DockTold(_Value):
     closed
         Whether it is closed during the cruise.
     gasoline_pumps, diesel_pumps
-        How many boats can fill with each at once; None where nobody said.
+        How many boats can fill with each at once, 0 where it has run out of it; None where nobody said.
     pump_lpm
         [l/min] Rate of one pump; None takes the layer's.
     """
 
     name: str
     closed: bool = False
-    gasoline_pumps: Annotated[int, Field(ge=1, le=50)] | None = None
-    diesel_pumps: Annotated[int, Field(ge=1, le=50)] | None = None
+    gasoline_pumps: Annotated[int, Field(ge=0, le=50)] | None = None
+    diesel_pumps: Annotated[int, Field(ge=0, le=50)] | None = None
     pump_lpm: Annotated[float, Field(gt=0, le=1000)] | None = None
 
 

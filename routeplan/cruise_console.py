@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from routeplan.console import caution_lines, table, terminal_width, wrapped
 from routeplan.cruise_changes import find_changes
-from routeplan.cruise_stop_words import FUELS, counted, listed, minutes_up
+from routeplan.cruise_stop_words import FUELS, counted, listed
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
@@ -48,15 +48,13 @@ def tell_cruise(words: CruiseWords) -> str:
     return "\n".join([*out, "", *caution_lines(plan.cautions)])
 
 
-def tell_cruise_refusal(error: NoCruiseError, words: CruiseWords | None = None) -> str:
+def tell_cruise_refusal(error: NoCruiseError) -> str:
     """Tell why there is no cruise.
 
     Parameters
     ----------
     error
         Carries who or what stands against it.
-    words
-        What is said of boats: only for the units of what they are short of; None tells that in litres.
 
     Returns
     -------
@@ -68,12 +66,7 @@ def tell_cruise_refusal(error: NoCruiseError, words: CruiseWords | None = None) 
         out += ["", f"{counted(len(refusal.boats), 'boat')} can't come:"]
     for one in refusal.boats:
         length = "" if one.distance_nmi is None else f", {shown_distance(one.distance_nmi)}"
-        short_l = one.short_l or 0.0
-        shown = (
-            f"{minutes_up(short_l * 10) / 10:.1f} l" if words is None else words.volume(short_l, one.boat, rounded="up")
-        )
-        short = "" if one.short_l is None else f"; short by {shown}"
-        out.append(wrapped(f"- {one.boat}, {one.from_} to {one.to}{length}: {one.why}{short}", "  "))
+        out.append(wrapped(f"- {one.boat}, {one.from_} to {one.to}{length}: {one.why}", "  "))
         out += [wrapped(f"would help: {idea}", "    ") for idea in one.try_]
     if refusal.try_:
         out += ["", "What would help:", *(wrapped(f"- {idea}", "  ") for idea in refusal.try_)]
@@ -151,7 +144,9 @@ def _day(words: CruiseWords, number: int) -> Iterator[str]:
         for stop in words.plan.stops:
             if stop.leg == leg.number:
                 span = f"{words.clock(stop.arrive)} to {words.when(stop.depart, stop.arrive)}"
-                yield wrapped(f"stop {stop.number}, {span}: {stop.dock}, {counted(len(stop.boats), 'boat')}", "    ")
+                on = f"; all go on {words.when(stop.onward, stop.arrive)}" if stop.onward else ""
+                who = counted(len(stop.boats), "boat")
+                yield wrapped(f"stop {stop.number}, {span}: {stop.dock}, {who}{on}", "    ")
 
 
 def _stop(words: CruiseWords, stop: CruiseStop) -> Iterator[str]:

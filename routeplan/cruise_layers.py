@@ -133,8 +133,7 @@ def _fuel(words: CruiseWords, marks: dict[str, _Mark], stop: CruiseStop) -> None
         f"{words.how_to_call(stop)}; {stop.hours or 'hours not known'}",
         *(f"Heed: {caution}" for caution in stop.cautions),
     ]
-    come, all_of_it = words.when(stop.arrive, words.plan.depart), words.volume(sum(stop.total_l.values()), rounded="up")
-    label = f"{come}, {counted(len(stop.boats), 'boat')}, {all_of_it}"
+    label = f"{words.when(stop.arrive, words.plan.depart)}, {counted(len(stop.boats), 'boat')}"  # fuels don't add up
     names = "\n".join(turn.boat for turn in stop.boats)
     wanted = {f"{fuel}_l": litres for fuel, litres in stop.total_l.items()}
     times = {"arrive": words.day_and_clock(stop.arrive), "depart": words.day_and_clock(stop.depart)}

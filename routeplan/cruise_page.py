@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 __all__ = ["build_cruise_page"]
 
+_IN_THE_QUEUE = (
+    "Until it is your turn lie moored or at anchor, engine off: idling isn't reckoned. Then leave the pier to the next."
+)
+
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _LONGEST = 2000  # characters of one paragraph
 _BOX = '<span class="box"></span>'
@@ -132,7 +136,8 @@ class _Page:
         for stop in self.plan.stops:
             if stop.day == day.number:
                 until = words.when(stop.depart, stop.arrive)
-                many = f"until {until}; {counted(len(stop.boats), 'boat')}: {words.totals(stop.total_l)}"
+                on = f", all go on {words.when(stop.onward, stop.arrive)}" if stop.onward else ""
+                many = f"until {until}{on}; {counted(len(stop.boats), 'boat')}: {words.totals(stop.total_l)}"
                 yield (
                     stop.arrive,
                     self._event(words.when(stop.arrive, day.depart), f"fuel {stop.number}", stop.dock, many),
@@ -144,7 +149,8 @@ class _Page:
 
     def queues(self) -> Iterator[str]:
         if self.plan.stops:
-            yield "<h2>At the pumps: in this order; stand off until it is your turn</h2>"
+            yield "<h2>At the pumps, in this order</h2>"
+            yield f'<p class="how">{_text(_IN_THE_QUEUE)}</p>'
         for stop in self.plan.stops:
             yield from self._queue(stop)
 

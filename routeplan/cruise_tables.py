@@ -136,7 +136,7 @@ def calls_csv(words: CruiseWords) -> str:
             "yes" if stop.pumps_known else "no",
             decimal(stop.pump_lpm, 1),
             *(("", "") if stop.closes is None else _times(words, stop.closes)),
-            stop.alternate or "",
+            "; ".join(words.closed_lines(stop)),
         ]
         for _, stops in words.calls()
         for stop in stops

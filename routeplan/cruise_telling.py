@@ -238,6 +238,7 @@ def _stop(number: int, at: AtDock, parties: Sequence[Party], told: Sequence[Told
         gap_min=60 * at.gap_h,
         thirstiest=tuple(boats[b].name for b in order),
         thirstiest_later_min=None if later_h == float("inf") else 60 * later_h,
+        onward=_onward(at, told, days),
         closes=closes,
         closes_after_min=None if closes is None else 60 * (days.hours(closes) - at.away_h),
         hours=None if dock.hours is None else str(dock.hours),
@@ -274,6 +275,25 @@ def _own_stop(served: Served, at: AtDock, one: Told, days: CruiseDays) -> Stop:
     name = one.party.docks[one.member][at.row].name
     begins = days.at(served.begin_h)
     return min((stop for stop in one.boat.plan.stops if stop.dock == name), key=lambda stop: abs(stop.begin - begins))
+
+
+def _onward(at: AtDock, told: Sequence[Told], days: CruiseDays) -> datetime | None:
+    """Tell when the boats go on together; None where there are several parties, or one boat."""
+    parties = {id(told[s.boat].party): told[s.boat] for s in at.served}
+    if len(parties) != 1:
+        return None
+    (one,) = parties.values()
+    if len(one.party.members) == 1:
+        return None
+    path = one.label.path()
+    leaves = [
+        step.hop.depart_h
+        for before, step in pairwise(path)
+        if step.hop is not None
+        and one.party.row_of.get(before.place) == at.row
+        and step.hop.depart_h >= at.away_h - 1e-9
+    ]
+    return days.at(min(leaves)) if leaves else None
 
 
 def _closes(party: Party, at: AtDock, days: CruiseDays) -> datetime | None:

@@ -193,8 +193,25 @@ class CruiseWords(CruiseStopWords):
         said = [f"in company: {listed(company)}"] if company else []
         said += [_coming(buddy) for buddy in hers if buddy.most_nmi > 0]
         said = said or ["nobody could come to her with the fuel they have"]
-        said += [f"to {buddy.to}: {_coming(buddy)}" for buddy in limit.buddies if buddy.to != limit.boat]
+        said += [
+            f"to {buddy.to}: {_coming(buddy)}"
+            for buddy in limit.buddies
+            if buddy.to != limit.boat and buddy.most_nmi > 0
+        ]
+        alone = self._unreached(limit)
+        said += [f"NOBODY could reach {listed(alone)}"] if alone else []
         return "; ".join(said)
+
+    def _unreached(self, limit: LegLimit) -> list[str]:
+        """Name the boats, besides the weakest, to which nobody could come."""
+        reached = {limit.boat, *(buddy.to for buddy in limit.buddies)}
+        together = self.plan.pace == "together"
+        sizes = {number: len(boats) for number, boats in self.parties().items()}
+        return [
+            one.boat
+            for one in self.plan.boats
+            if one.boat not in reached and len(self.plan.boats) > 1 and not (together and sizes[one.party] > 1)
+        ]
 
     def left_line(self, left: LeftBehind) -> str:
         """Say why a boat can't come.
@@ -210,9 +227,8 @@ class CruiseWords(CruiseStopWords):
         """
         leg = f"{left.from_} to {left.to}"
         length = "" if left.distance_nmi is None else f", {shown_distance(left.distance_nmi)}"
-        short = "" if left.short_l is None else f"; short by {self.volume(left.short_l, left.boat, rounded='up')}"
         ideas = f". Would help: {'; '.join(left.try_)}" if left.try_ else ""
-        return f"{left.boat}, {leg}{length}: {left.why}{short}{ideas}"
+        return f"{left.boat}, {leg}{length}: {left.why}{ideas}"
 
     def light_line(self, day: CruiseDay) -> str:
         """Say how much daylight a day leaves.

@@ -116,6 +116,8 @@ class CruiseStop(_Value):
         The order in which the boat with least in hand fills first.
     thirstiest_later_min
         [min] How much later that order gets the group away; None where the dock would shut before the last one.
+    onward
+        When the boats go on from here together, gathered; None where each goes on by herself.
     closes
         When the dock closes after the first arrival; None where it doesn't, or nobody knows.
     closes_after_min
@@ -146,6 +148,7 @@ class CruiseStop(_Value):
     gap_min: float
     thirstiest: tuple[str, ...]
     thirstiest_later_min: float | None
+    onward: When | None
     closes: When | None
     closes_after_min: float | None
     hours: str | None

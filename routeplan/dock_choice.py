@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Choice", "Chooser"]
 
 _MOST_LOOKS = 200  # sets of docks that are proposed while the fewest are looked for
+_MOST_WORK = 12_000  # ways followed by then: beyond it the fewest docks are left unproven
 _MOST_GROWTH = 12  # docks that are added to a set that won't do, to see whether that helps
 _TIE_H = 1e-6
 _SAME_DELAY_H = 1 / 60  # [h] delays of all boats together nearer than this are the same, and cost decides
@@ -243,6 +244,8 @@ class Chooser:
             if self.planner.is_possible(rows):
                 return rows, not any(router.gave_up for router in self.planner.routers)
             others = frozenset(master.rows) - rows
+            if sum(router.looks for router in self.planner.routers) > _MOST_WORK:
+                break
             all_do = self.planner.is_possible(frozenset(master.rows)) if all_do is None else all_do
             if not others or not all_do:
                 return None
@@ -271,7 +274,7 @@ class Chooser:
     def _first_plan(self, rows: frozenset[int], _: bool) -> GroupPlan | None:  # noqa: FBT001  the pair of `_fewest`
         """Find a plan that keeps the clock: with as few docks, with others, or with docks added one by one."""
         master, count = self._master, len(rows)
-        best = self._look(rows)
+        best = self._look(rows) or self._look(frozenset(master.rows))
         for _same in range(self._patience.same if count else 0):
             if best is not None and best.excess_h <= _TIE_H:
                 return best
@@ -290,7 +293,7 @@ class Chooser:
     def _with_more(self, best: GroupPlan | None) -> GroupPlan | None:
         """Add the dock that helps the clock most, as long as it isn't kept."""
         while best is not None and best.excess_h > _TIE_H and len(best.rows) < len(self._master.rows):
-            near = sorted(set(self._master.rows) - best.rows, key=self._through_h)[: self._patience.added]
+            near = sorted(set(self._master.rows) - best.rows, key=self._cost)[: self._patience.added]
             found: GroupPlan | None = None
             for row in near:
                 found = _less_bad(self._look(best.rows | {row}), found)
@@ -300,6 +303,10 @@ class Chooser:
                 return best
             best = found
         return best
+
+    def _cost(self, row: int) -> tuple[bool, float]:
+        """Order docks to be added: those that nobody knows well last, then by what a stop there costs."""
+        return any(bool(party.docks[0][row].doubts) for party in self.parties), self._through_h(row)
 
     def _through_h(self, row: int) -> float:
         """[h] Tell what a stop at a dock costs the boats that it can serve, each at the best."""
@@ -374,7 +381,7 @@ class Chooser:
 
 
 def _pumping_h(party: Party, each: Sequence[Carry], rows: frozenset[int]) -> float:
-    """[h] Bound how long a party lies at pumps in all, and gathers after it, with some docks.
+    """[h] Bound how long a party lies at pumps in all, with some docks.
 
     Each boat that needs fuel takes her least in all, at the side where that occupies its pumps for the shortest time;
     the fuel with more of that work decides.
@@ -393,8 +400,7 @@ def _pumping_h(party: Party, each: Sequence[Carry], rows: frozenset[int]) -> flo
             ),
             default=0.0,
         )
-    away_from_visits = not any(v in party.row_of for v in party.visits)
-    return max(work_h.values()) + (party.gather_h if away_from_visits and any(work_h.values()) else 0.0)
+    return max(work_h.values())
 
 
 def _is_better(plan: GroupPlan, other: GroupPlan) -> bool:

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 __all__ = ["Party", "Ways", "build_parties", "deepest_and_tallest", "join_visits", "water_key"]
 
 _M_PER_NMI = 1852.0
+_CLOSE_BY_NMI = 1.0  # [nmi] from a fuel stop to a visit: a harbour and its pumps
 _MOST_REFERENCES = 2  # boats of one water by whose rates ways are looked for, where each goes at her own pace
 
 
@@ -116,6 +117,23 @@ class Party:
     def gather_h(self) -> float:
         """[h] From when its last boat has fuelled until it goes on."""
         return self.asked.gather_h if len(self.members) > 1 else 0.0
+
+    def gathers_h(self, way: int, *, to_visit: bool) -> float:
+        """[h] Tell how long it gathers after a fuel stop before it goes on.
+
+        Parameters
+        ----------
+        way
+            Index of the way on.
+        to_visit
+            Whether that leads to the next visit.
+
+        Returns
+        -------
+        Nothing where the visit is close by: there all gather anyway.
+        """
+        close_by = to_visit and self.ways.tracks[way].distance_nmi <= _CLOSE_BY_NMI
+        return 0.0 if close_by else self.gather_h
 
     @cached_property
     def row_of(self) -> dict[int, int]:
@@ -446,7 +464,10 @@ def _docks(asked: CruiseAsked, region: Region, m: int, today: date, margins: Mar
     changed = []
     for dock in docks:
         told = told_of(dock.name, asked.docks)
-        if told is not None and told.closed:
+        fuel = asked.boats[m].boat.fuel
+        if told is not None and (told.gasoline_pumps if fuel == "gasoline" else told.diesel_pumps) == 0:
+            changed.append(replace(dock, why_not=(*dock.why_not, f"has no {fuel}, as the organiser was told")))
+        elif told is not None and told.closed:
             changed.append(replace(dock, why_not=(*dock.why_not, "closed, as the organiser was told")))
         elif told is not None and told.pump_lpm is not None:
             changed.append(replace(dock, pump_lpm=told.pump_lpm))

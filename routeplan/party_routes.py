@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["Route", "Router", "Step", "Traffic", "opens_at"]
 
 _TIE = 1e-9
-_MOST_LABELS = 20_000  # ways to come to a place that are followed in one search: some seconds for a large party
+_MOST_LABELS = 4_000  # ways to come to a place that are followed in one search: some seconds for a large party
 _HOUR = timedelta(hours=1)
 
 
@@ -155,6 +155,7 @@ class Router:
         self._left_h, self._latest_h = _least_left_h(party, days)
         self._filled_left_h = left_h
         self.gave_up = False
+        self.looks = 0  # ways followed so far, over all searches
 
     def find(
         self,
@@ -194,7 +195,7 @@ class Router:
         first = _Label(
             party.visits[0], 0, 0.0, 0.0, np.zeros(members), np.zeros(members, dtype=bool), None, None, frozenset(must)
         )
-        queue: list[tuple[float, int, _Label]] = [(0.0, next(ties), first)]
+        queue: list[tuple[float, float, int, _Label]] = [(0.0, 0.0, next(ties), first)]
         fronts: dict[tuple[int, int, frozenset[int]], list[Vector]] = {}
         for tried in itertools.count():
             if not queue:
@@ -202,7 +203,8 @@ class Router:
             if tried > _MOST_LABELS:
                 self.gave_up = True
                 break
-            _, _, label = heapq.heappop(queue)
+            self.looks += 1
+            *_, label = heapq.heappop(queue)
             if label.stage == len(party.visits) - 1:
                 if not label.due:
                     return _route(label)
@@ -212,7 +214,8 @@ class Router:
             for following in self._extend(label, asked):
                 left_h = self._least_left_h(following)
                 if left_h < np.inf and not (by_daylight and self._is_late(following)):
-                    heapq.heappush(queue, (following.busy_h + left_h, next(ties), following))
+                    order = round(following.busy_h + left_h, 6)  # of equal hours what ends sooner
+                    heapq.heappush(queue, (order, following.time_h, next(ties), following))
         return None
 
     def _extend(self, label: _Label, asked: _Asked) -> Iterator[_Label]:
@@ -226,7 +229,10 @@ class Router:
             low_l = level_l - burned_l - self._z * np.hypot(sd_l, self._share * burned_l)
             if (low_l < self._floor_l - _TIE).any():
                 continue
-            hop = sail(self._problems[0], label.time_h, party.track(0, way))
+            ready_h = label.time_h
+            if label.step is not None and label.step.stops and label.place != party.visits[label.stage]:
+                ready_h += party.gathers_h(way, to_visit=place == target)
+            hop = sail(self._problems[0], ready_h, party.track(0, way))
             if hop is None:
                 continue
             stage = label.stage + (place == target)
@@ -241,11 +247,8 @@ class Router:
             filled_h = self._filled_h(place, hop.arrive_h, takes_l, asked.traffic)
             if filled_h is None or (place == target and filled_h > by_h):
                 continue
-            left_h = filled_h + party.gather_h
-            if place == target:
-                left_h = self._leaves_h(stage, filled_h, asked.traffic)
-            step = Step(place, stage, way, stops=True)
-            busy_h = label.busy_h + (filled_h if place == target else left_h) - label.time_h
+            left_h = self._leaves_h(stage, filled_h, asked.traffic) if place == target else filled_h
+            step, busy_h = Step(place, stage, way, stops=True), label.busy_h + filled_h - label.time_h
             burned_l, due = np.where(filling, 0.0, burned_l), label.due - {party.row_of[place]}
             yield _Label(place, stage, left_h, busy_h, burned_l, label.fresh | filling, label, step, due)
 

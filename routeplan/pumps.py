@@ -90,8 +90,9 @@ def pump_side(facts: Mapping[str, Any], told: DockTold | None) -> PumpSide:
     if told is not None:
         said: dict[Fuel, int | None] = {"gasoline": told.gasoline_pumps, "diesel": told.diesel_pumps}
         for fuel in sold:
-            pumps[fuel] = said[fuel] or pumps[fuel]
-        if any(said[fuel] for fuel in sold):
-            known, shared = True, shared and not all(said[fuel] for fuel in sold)
+            told_pumps = said[fuel]
+            pumps[fuel] = pumps[fuel] if told_pumps is None else told_pumps
+        if any(said[fuel] is not None for fuel in sold):
+            known, shared = True, shared and any(said[fuel] is None for fuel in sold)
         lpm = told.pump_lpm or lpm
     return PumpSide(pumps, shared, lpm, known)

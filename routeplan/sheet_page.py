@@ -6,6 +6,7 @@ Content-Security-Policy. No row is split between pages; heads of tables are repe
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from layers.errors import InputError
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from layers.region import Region
+    from routeplan.plans import Stop, Wait
     from routeplan.saved_plans import SavedPlan
     from routeplan.sheet import OtherDock, Sheet, SunAt
     from routeplan.sheet_rows import LastTurnRow, LegRow, StopRow, WaitRow
@@ -40,6 +42,7 @@ _KEPT_TOGETHER = 3  # rows at the end: none of them goes over to a page of its o
 _BOX = '<span class="box"></span>'
 _SPARE_NAMES = 4  # lines for names where nobody says how many are aboard
 _MOST_SUNS = 3  # places of sun and tide beside the chart; more stand below it
+_LONG_STAY_H = 1.0  # [h] a shorter stay isn't told ashore
 _MOST_LINES = 12  # for names at the most: more are told by their number
 
 
@@ -386,14 +389,24 @@ class _Page:
         plan, words, sheet = self.saved.plan, self.words, self.sheet
         day = words.day_and_clock(sheet.leaves)
         yield f"<b>{_text(day)}</b> leaves <bdi>{_text(sheet.start)}</bdi>, {_at(sheet.start_position)}"
-        for stop in plan.stops:
-            if is_before_leaving(plan, stop):
-                continue
-            when = f"{words.when(stop.arrive, plan.depart)} to {words.when(stop.depart, plan.depart)}"
-            calls = "".join(f", {call}" for call in shown_calls(stop.vhf, stop.phone))
-            yield f"<b>{_text(when)}</b> fuel at <bdi>{_text(stop.dock)}</bdi>, {_at(stop.position)}{_text(calls)}"
+        on_the_way = [(stop.arrive, self._fuels(stop)) for stop in plan.stops if not is_before_leaving(plan, stop)] + [
+            (wait.until, self._lies(wait)) for wait in plan.waits if not wait.gate and wait.wait_h >= _LONG_STAY_H
+        ]
+        yield from (said for _, said in sorted(on_the_way))
         arrives = _text(words.when(plan.arrive, plan.depart))
         yield f"<b>{arrives}</b> arrives <bdi>{_text(sheet.finish)}</bdi>, {_at(sheet.finish_position)}"
+
+    def _fuels(self, stop: Stop) -> str:
+        words, depart = self.words, self.saved.plan.depart
+        when = f"{words.when(stop.arrive, depart)} to {words.when(stop.depart, depart)}"
+        calls = "".join(f", {call}" for call in shown_calls(stop.vhf, stop.phone))
+        return f"<b>{_text(when)}</b> fuel at <bdi>{_text(stop.dock)}</bdi>, {_at(stop.position)}{_text(calls)}"
+
+    def _lies(self, wait: Wait) -> str:
+        words, depart = self.words, self.saved.plan.depart
+        comes = wait.until - timedelta(hours=wait.wait_h)
+        when = f"{words.when(comes, depart)} to {words.when(wait.until, depart)}"
+        return f"<b>{_text(when)}</b> lies at or close to <bdi>{_text(wait.at)}</bdi>"
 
 
 def _cell(kind: str, title: str, body: str) -> str:

@@ -281,19 +281,19 @@ class _Leg:
         came_h: dict[tuple[int, int], float] = {}
         self.in_h, self.hops = [], []
         for p, party in enumerate(self.parties):
-            time_h, sailed = self.leave_h, []
+            time_h, sailed, fuelled = self.leave_h, [], False
             for step in self.steps[p]:
+                if fuelled:
+                    time_h += party.gathers_h(step.way, to_visit=step.stage > self.leg)
                 hop = sail(party.problem(0), time_h, party.track(0, step.way))
                 if hop is None:
                     return None
                 sailed.append(hop)
-                time_h = hop.arrive_h
-                if self.fills[p].get(step):
+                time_h, fuelled = hop.arrive_h, bool(self.fills[p].get(step))
+                if fuelled:
                     key = (p, party.row_of[step.place])
                     came_h[key] = time_h
                     time_h = max(self._ends_h.get(key, time_h), time_h)
-                    if step.place != party.visits[self.leg + 1] or step.stage == self.leg:
-                        time_h += party.gather_h
             self.in_h.append(time_h)
             self.hops.append(sailed)
         return came_h

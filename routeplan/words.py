@@ -225,7 +225,8 @@ class Words:
         """
         until = self.day_and_clock(wait.until)
         if not wait.gate:
-            return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: the group leaves then"
+            lies = f"Lie at or close to {wait.at} for {shown_duration(wait.wait_h)}"
+            return f"{lies}, until {until}: the group leaves then"
         return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: {wait.gate} is shut before"
 
     def dock_lines(self, dock: Dock, unreached: str = "") -> list[str]:

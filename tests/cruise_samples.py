@@ -131,6 +131,7 @@ def _stop(number: int, dock: str, position: tuple[float, float], turns: tuple[At
         "gap_min": 0.0,
         "thirstiest": tuple(t.boat for t in sorted(turns, key=lambda t: t.margin_low_l)),
         "thirstiest_later_min": 0.0,
+        "onward": None,
         "vhf": "12",
         "phone": None,
         "cautions": (),

@@ -461,9 +461,9 @@ BAD: dict[str, tuple[str, str]] = {
         "[[dock]] 2, name: this dock is told of twice",
     ),
     "dock without a name": (f"{HEAD}{BOAT}[[dock]]\nclosed = true\n", "[[dock]] 1, name: is missing, and is required"),
-    "dock with no pump": (
-        f'{HEAD}{BOAT}[[dock]]\nname = "D"\ndiesel_pumps = 0\n',
-        "[[dock]] 1, diesel_pumps: must be at least 1 (got 0)",
+    "dock with less than no pump": (
+        f'{HEAD}{BOAT}[[dock]]\nname = "D"\ndiesel_pumps = -1\n',
+        "[[dock]] 1, diesel_pumps: must be at least 0 (got -1)",
     ),
     "pump of half a boat": (
         f'{HEAD}{BOAT}[[dock]]\nname = "D"\ngasoline_pumps = 1.5\n',

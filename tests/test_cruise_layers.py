@@ -82,7 +82,7 @@ def test_every_place_is_there_once_with_what_happens_there():
         ("Ettermoy Fuel Quay", "alternate", None),
     ]
     third = rows["Rostermay Fuel Dock"]
-    assert third["label"] == "Fri 11:38, 5 boats, 255.1 US gal"  # 965.4 l are 255.03
+    assert third["label"] == "Fri 11:38, 5 boats"  # no sum of two fuels
     assert "12:00 Tall Order, diesel 73.9 imp gal" in third["text"]
     assert "If Mirrowick Pier Pump is closed: Loose Change, Half Promise and Quick Errand" in third["text"]
     assert (third["gasoline_l"], third["diesel_l"]) == pytest.approx((318.9, 646.5))

@@ -92,7 +92,10 @@ def test_calls_have_all_that_is_asked_of_a_dock():
         "gasoline_pumps": "1",
         "diesel_pumps": "1",
         "pumps_known": "no",
-        "if_closed": "Ettermoy Fuel Quay",
+        "if_closed": (
+            "Ettermoy Fuel Quay: all; tightest Tall Order, 20.7 imp gal left (low), 20.4 imp gal into the reserve, "
+            "16.3 imp gal of it usable"
+        ),
     }
     assert {key: third[key] for key in expected} == expected
 
