@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["Told", "tell_boats", "tell_days", "tell_legs", "tell_stops"]
 
 
+_TIE_H = 1e-9
 _TOLD_H = 1 / 60  # [h] a shorter wait for the others isn't told
 
 
@@ -286,13 +287,11 @@ def _onward(at: AtDock, told: Sequence[Told], days: CruiseDays) -> datetime | No
     if len(one.party.members) == 1:
         return None
     path = one.label.path()
-    leaves = [
-        step.hop.depart_h
-        for before, step in pairwise(path)
-        if step.hop is not None
-        and one.party.row_of.get(before.place) == at.row
-        and step.hop.depart_h >= at.away_h - 1e-9
-    ]
+    leaves = []
+    for before, step in pairwise(path):
+        here = one.party.row_of.get(before.place) == at.row
+        if here and step.hop is not None and step.hop.depart_h >= at.away_h - _TIE_H:
+            leaves.append(step.hop.depart_h)
     return days.at(min(leaves)) if leaves else None
 
 
