@@ -44,7 +44,8 @@ class Carry:
         self._stages = len(party.visits) - 1
         self._problem = party.problem(member)
         self._node_row = np.repeat([party.row_of[d] for d in self._docks], self._stages).astype(int)
-        places = [*self._docks, *dict.fromkeys(v for v in party.visits if v not in set(self._docks))]
+        others = (place for place in (*party.fills, *party.visits) if place not in set(self._docks))
+        places = [*self._docks, *dict.fromkeys(others)]
         at = {place: i for i, place in enumerate(places)}
         self._visits = [at[v] for v in party.visits]
         self._fuel_l, self._time_h = _chained(party, member, at)

@@ -45,6 +45,7 @@ __all__ = ["Cruise", "find_cruise"]
 _TIE_H = 1e-6
 _TOLD_H = 1 / 12  # [h] one dock more is told if it saves so much
 _MINUTE_H = 1 / 60
+_SECOND_H = 1 / 3600
 _AT_YOUR_OWN = "daylight = false in the cruise file, at your own judgement"
 
 
@@ -171,13 +172,13 @@ def _without_the_unreached(asked: CruiseAsked, waters: Waters) -> tuple[CruiseAs
     for m, one in enumerate(asked.boats):
         alike.setdefault(water_key(waters.region, one.boat, waters.margins), []).append(m)
     unreached: dict[int, LeftBehind] = {}
+    first: InputError | None = None
     for members in alike.values():
         network = waters.build(deepest_and_tallest([asked.boats[m].boat for m in members]))
         try:
             join_visits(network, asked)
         except InputError as error:
-            if len(alike) == 1:
-                raise
+            first = first or error
             for m in members:
                 why = str(error.problem).replace(f" by {network.boat.name}:", f" by {asked.boats[m].name}:")
                 unreached[m] = LeftBehind(
@@ -189,6 +190,8 @@ def _without_the_unreached(asked: CruiseAsked, waters: Waters) -> tuple[CruiseAs
                     why=why,
                     try_=(error.remedy,) if error.remedy else (),
                 )
+    if first is not None and len(unreached) == len(asked.boats):
+        raise first
     told = tuple(unreached[m] for m in sorted(unreached))
     return (_without(asked, set(unreached), told), told) if told else (asked, ())
 
@@ -265,7 +268,7 @@ def _clock_cautions(asked: CruiseAsked, choice: Choice) -> list[str]:
 
 def _refuse_all(chooser: Chooser, days: CruiseDays) -> CruiseRefusal:
     """Say why no docks do for the group: each boat could go by herself."""
-    if chooser.has_a_way():
+    if chooser.has_a_way() and any(by_h < float("inf") for by_h in days.by_h):
         routes = [router.find(frozenset(chooser.rows), by_daylight=False) for router in chooser.planner.routers]
         slowest = max((r for r in routes if r is not None), key=lambda r: r.least_h)
         why = (
@@ -274,8 +277,9 @@ def _refuse_all(chooser: Chooser, days: CruiseDays) -> CruiseRefusal:
         )
         ideas = ("a night more on the way", "an earlier departure", "fewer miles a day")
         return CruiseRefusal(why=why, try_=(*ideas, _AT_YOUR_OWN))
-    why = "each boat has a way by herself, but no stops do for all of a party together"
-    return CruiseRefusal(why=why, try_=('pace = "own"', "more fuel at the departure"))
+    why = "each boat's fuel would do, but no stops were found that do for all by the clock"
+    alone = all(len(party.members) == 1 for party in chooser.parties)
+    return CruiseRefusal(why=why, try_=(*(() if alone else ('pace = "own"',)), "more fuel at the departure"))
 
 
 def _late_without_fuel(division: Division, days: CruiseDays) -> CruiseRefusal | None:
@@ -366,7 +370,7 @@ def _tell(
         docks_proven=choice.is_fewest,
         fewest_docks=choice.fewest,
         delay_h=max(0.0, plan.delay_h),
-        delay_gap_h=choice.gap_h if choice.gap_h > _MINUTE_H else 0.0,
+        delay_gap_h=choice.gap_h if choice.gap_h > _SECOND_H else 0.0,
         queue_min=max((turn.wait_min for stop in stops for turn in stop.boats), default=0.0),
         cost=None if any(c is None for c in costs) else float(sum(c or 0.0 for c in costs)),
         one_dock_more=_one_more(parties[0], choice),

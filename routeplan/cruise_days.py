@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["CruiseDays", "find_days"]
 
 _HOUR = timedelta(hours=1)
+_HALF_DAY_H = 12.0  # [h] a longer stay goes over a night
 
 
 @dataclass(frozen=True)
@@ -144,9 +145,11 @@ def find_days(asked: CruiseAsked, positions: Sequence[tuple[float, float]], zone
         leave = visit.leave
         if isinstance(leave, datetime):
             today = max(today, leave.astimezone(zone).date())
-        elif visit.night:
-            today += timedelta(days=1)
-        clock = local.time() if leave is None and visit.night else leave
+        else:
+            nights = max(int(visit.night), int((visit.stay_h + _HALF_DAY_H) // 24))
+            today += timedelta(days=nights)
+            leave = local.time() if leave is None and nights else leave
+        clock = leave
         earliest.append(_moment(clock, today, zone))
         ready_h.append(visit.stay_h + gather_h)
         dates.append(today)

@@ -112,6 +112,8 @@ def file_names(boats: Sequence[str]) -> tuple[str, ...]:
     found: list[str] = []
     for name in boats:
         plain = re.sub(r"[^a-z0-9]+", "-", plain_letters(name).lower()).strip("-")[:_MOST_LETTERS] or "boat"
-        taken = sum(other == plain or re.fullmatch(rf"{plain}-\d+", other) is not None for other in found)
-        found.append(plain if not taken else f"{plain}-{taken + 1}")
+        name_of_file, number = plain, 2
+        while name_of_file in found:
+            name_of_file, number = f"{plain}-{number}", number + 1
+        found.append(name_of_file)
     return tuple(found)

@@ -28,6 +28,8 @@ __all__ = ["Choice", "Chooser"]
 
 _MOST_LOOKS = 200  # sets of docks that are proposed while the fewest are looked for
 _MOST_WORK = 12_000  # ways followed by then: beyond it the fewest docks are left unproven
+_MOST_ADDITIONS = 12  # times that docks are added for the clock's sake
+_FAR_OFF_H = 6.0  # [h] of waits and days too long, all together: then several docks are added at once
 _MOST_GROWTH = 12  # docks that are added to a set that won't do, to see whether that helps
 _TIE_H = 1e-6
 _SAME_DELAY_H = 1 / 60  # [h] delays of all boats together nearer than this are the same, and cost decides
@@ -191,7 +193,11 @@ class Chooser:
         False where boats that can't part have no stops that do for all of them.
         """
         rows = frozenset(self._master.rows)
-        return all(router.find(rows, by_daylight=False) is not None for router in self.planner.routers)
+        for router in self.planner.routers:
+            router.gave_up = False
+            if router.find(rows, by_daylight=False) is None and not router.gave_up:
+                return False
+        return True
 
     def choose(self) -> Choice | None:
         """Choose the docks.
@@ -204,23 +210,23 @@ class Chooser:
         Notes
         -----
         No fewer docks than `fewest` will do: that is shown by each boat's own rules, daylight and hours, without any
-        queue. What a queue adds is looked at for as many sets of that size as patience has; after that docks are added
-        one by one. With as many docks as there are then the delay is the least but for `gap_h`.
+        queue, as far as no search gave up. What a queue adds is looked at for as many sets of that size as patience
+        has; after that docks are added. With as many docks as there are then the delay is the least but for `gap_h`.
         """
         fewest = self._fewest()
         if fewest is None:
             return None
-        plan = self._first_plan(*fewest)
+        rows, shown = fewest
+        plan = self._first_plan(rows)
         if plan is None:
             return None
-        (rows, is_least), more = fewest, None
+        more = None
         if plan.rows:
             plan, least_h = self._least_delay(plan)
             more = self._one_more(plan)
         else:
             least_h = self._note(plan.rows)
         self._progress(1.0)
-        shown = len(rows) if is_least else min(len(rows), len(plan.rows))
         direct_h = tuple(each[0].direct_h for each in self.carries)
         return Choice(plan, shown, max(0.0, plan.delay_h - least_h), more, direct_h)
 
@@ -229,34 +235,35 @@ class Chooser:
         """Docks that can be of use to some boat, as rows of the layer."""
         return tuple(self._master.rows)
 
-    def _fewest(self) -> tuple[frozenset[int], bool] | None:
-        """Find the fewest docks that keep all rules, queues left out; and whether fewer were shown not to do."""
-        master = self._master
+    def _fewest(self) -> tuple[frozenset[int], int] | None:
+        """Find the fewest docks that keep all rules, queues left out; and how many were shown to be needed."""
+        master, shown = self._master, 0
         all_do: bool | None = None  # whether all docks do, where some don't; nobody asked yet
+        rows: frozenset[int] = frozenset(master.rows)
         for looks in range(_MOST_LOOKS):
             proposed = master.propose()
             if proposed is None:
                 return None
-            rows, _ = proposed
+            rows, shown = proposed[0], len(proposed[0])
             if self._add_needs(rows):
                 continue
             self._progress(min(0.5, looks / _MOST_LOOKS))
-            if self.planner.is_possible(rows):
-                return rows, not any(router.gave_up for router in self.planner.routers)
-            others = frozenset(master.rows) - rows
-            if sum(router.looks for router in self.planner.routers) > _MOST_WORK:
+            possible = self.planner.is_possible(rows)
+            if possible is None or possible or sum(r.looks for r in self.planner.routers) > _MOST_WORK:
                 break
-            all_do = self.planner.is_possible(frozenset(master.rows)) if all_do is None else all_do
+            others = frozenset(master.rows) - rows
+            if all_do is None:
+                all_do = self.planner.is_possible(frozenset(master.rows)) is not False
             if not others or not all_do:
                 return None
             master.needs.append(self._grown(rows, others))
-        return rows, False
+        return rows, shown
 
     def _grown(self, rows: frozenset[int], others: frozenset[int]) -> frozenset[int]:
         """Add docks as long as that doesn't do either: one of those that are left is needed."""
         grown, needed = set(rows), set(others)
         for row in sorted(others)[:_MOST_GROWTH]:
-            if not self.planner.is_possible(frozenset(grown | {row})):
+            if self.planner.is_possible(frozenset(grown | {row})) is False:
                 grown.add(row)
                 needed.discard(row)
         return frozenset(needed)
@@ -271,37 +278,45 @@ class Chooser:
                     found = True
         return found
 
-    def _first_plan(self, rows: frozenset[int], _: bool) -> GroupPlan | None:  # noqa: FBT001  the pair of `_fewest`
-        """Find a plan that keeps the clock: with as few docks, with others, or with docks added one by one."""
+    def _first_plan(self, rows: frozenset[int]) -> GroupPlan | None:
+        """Find a plan that keeps the clock: with as few docks, with others, or with more."""
         master, count = self._master, len(rows)
         best = self._look(rows) or self._look(frozenset(master.rows))
         for _same in range(self._patience.same if count else 0):
             if best is not None and best.excess_h <= _TIE_H:
-                return best
+                break
             self._note(rows)
             master.tried.append(rows)
             proposed = master.propose(count)
             if proposed is None:
                 break
             rows = proposed[0]
-            if self._add_needs(rows) or not self.planner.is_possible(rows):
-                continue
-            best = _less_bad(self._look(rows), best)
+            if not self._add_needs(rows) and self.planner.is_possible(rows) is not False:
+                best = _less_bad(self._look(rows), best)
         master.tried.clear()
         return self._with_more(best)
 
     def _with_more(self, best: GroupPlan | None) -> GroupPlan | None:
-        """Add the dock that helps the clock most, as long as it isn't kept."""
-        while best is not None and best.excess_h > _TIE_H and len(best.rows) < len(self._master.rows):
-            near = sorted(set(self._master.rows) - best.rows, key=self._cost)[: self._patience.added]
+        """Add docks as long as the clock isn't kept: the one that helps most, or several where it is far from it."""
+        several = 2
+        for _ in range(_MOST_ADDITIONS):
+            if best is None or best.excess_h <= _TIE_H:
+                break
+            near = sorted(set(self._master.rows) - best.rows, key=self._cost)
+            if not near:
+                break
+            if best.excess_h > _FAR_OFF_H:
+                sets, several = [near[:several]], 2 * several
+            else:
+                sets = [[row] for row in near[: self._patience.added]]
             found: GroupPlan | None = None
-            for row in near:
-                found = _less_bad(self._look(best.rows | {row}), found)
+            for rows in sets:
+                found = _less_bad(self._look(best.rows | set(rows)), found)
                 if found is not None and found.excess_h <= _TIE_H:
                     return found
-            if found is None or found.excess_h > best.excess_h - _TIE_H:
-                return best
-            best = found
+            if found is None or (found.excess_h > best.excess_h - _TIE_H and len(sets[0]) == 1):
+                break
+            best = _less_bad(found, best)
         return best
 
     def _cost(self, row: int) -> tuple[bool, float]:
@@ -351,6 +366,8 @@ class Chooser:
             if proposed is None or proposed[1] >= (found or best).delay_h - _TIE_H:
                 break
             rows, _least_h = proposed
+            if self._add_needs(rows):
+                continue
             self._note(rows)
             self._master.tried.append(rows)
             other = self._look(rows)
@@ -365,42 +382,64 @@ class Chooser:
             count, alone = len(party.members), len(party.members) == 1
             worst = max(each, key=lambda carry: carry.least_h(rows, pumping=alone))
             least_h = worst.least_h(rows, pumping=alone)
-            pumping_h = 0.0 if alone else _pumping_h(party, each, rows)
-            total_h += count * (least_h - worst.direct_h + pumping_h)
+            pumping = _Pumping(party, each, rows)
+            total_h += count * (least_h - worst.direct_h + (0.0 if alone else pumping.least_h))
             through_h = worst.through_h(pumping=alone)
-            for row in self._master.rows:
-                if row in rows:
-                    continue
-                gain_h = max(0.0, least_h - through_h.get(row, np.inf))
-                if not alone:
-                    gain_h += pumping_h - _pumping_h(party, each, rows | {row})
+            for row in set(self._master.rows) - rows:
+                gain_h = max(0.0, least_h - through_h.get(row, np.inf)) + (0.0 if alone else pumping.gain_h(row))
                 if gain_h > 0:
                     gains[row] = gains.get(row, 0.0) + count * gain_h
-        self._master.delays.append((total_h, gains))
+        if np.isfinite(total_h):
+            self._master.delays.append((total_h, gains))
         return total_h
 
 
-def _pumping_h(party: Party, each: Sequence[Carry], rows: frozenset[int]) -> float:
-    """[h] Bound how long a party lies at pumps in all, with some docks.
+class _Pumping:
+    """Bounds how long a party lies at pumps in all, with some docks, and by how much others could lower that.
 
     Each boat that needs fuel takes her least in all, at the side where that occupies its pumps for the shortest time;
     the fuel with more of that work decides.
     """
-    sides = [party.sides[row] for row in rows if row in party.sides]
-    work_h = {"gasoline": 0.0, "diesel": 0.0}
-    for one, carry in zip(party.boats, each, strict=True):
-        if carry.needs_none:
-            continue
-        fuel, take_l = one.boat.fuel, carry.least_take_l(rows)
-        work_h[fuel] += min(
-            (
-                (party.asked.berthing_h + take_l / side.lpm / 60) / side.pumps[fuel]
-                for side in sides
-                if side.pumps[fuel] and np.isfinite(take_l)
-            ),
+
+    def __init__(self, party: Party, each: Sequence[Carry], rows: frozenset[int]) -> None:
+        self._party, self._rows = party, rows
+        self._needing = [(m, carry) for m, carry in enumerate(each) if not carry.needs_none]
+        self._take_l = {m: carry.least_take_l(rows) for m, carry in self._needing}
+        self._all_l = {m: carry.least_take_l(carry.useful) for m, carry in self._needing}
+
+    @property
+    def least_h(self) -> float:
+        """[h] With these docks."""
+        work_h = {"gasoline": 0.0, "diesel": 0.0}
+        for m, _ in self._needing:
+            if np.isfinite(self._take_l[m]):
+                work_h[self._party.boats[m].boat.fuel] += self._work_h(m, self._rows, self._take_l[m])
+        return max(work_h.values())
+
+    def gain_h(self, row: int) -> float:
+        """[h] By how much one dock more lowers it at the most, whatever others are added besides."""
+        gain_h, more = 0.0, self._rows | {row}
+        for m, carry in self._needing:
+            here_l = self._take_l[m]
+            if not np.isfinite(here_l):
+                continue
+            faster_h = max(
+                0.0,
+                *(self._work_h(m, self._rows, take) - self._work_h(m, more, take) for take in (here_l, self._all_l[m])),
+            )
+            sides = [self._party.sides[r] for r in self._rows if r in self._party.sides]
+            fuel = self._party.boats[m].boat.fuel
+            slowest_h = max((1 / side.lpm / 60 / side.pumps[fuel] for side in sides if side.pumps[fuel]), default=0.0)
+            gain_h += faster_h + (here_l - min(here_l, carry.least_take_l(more))) * slowest_h
+        return gain_h
+
+    def _work_h(self, m: int, rows: frozenset[int], take_l: float) -> float:
+        fuel, berthing_h = self._party.boats[m].boat.fuel, self._party.asked.berthing_h
+        sides = [self._party.sides[r] for r in rows if r in self._party.sides]
+        return min(
+            ((berthing_h + take_l / side.lpm / 60) / side.pumps[fuel] for side in sides if side.pumps[fuel]),
             default=0.0,
         )
-    return max(work_h.values())
 
 
 def _is_better(plan: GroupPlan, other: GroupPlan) -> bool:

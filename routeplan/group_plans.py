@@ -27,6 +27,7 @@ __all__ = ["GroupPlan", "GroupPlanner"]
 
 _MOST_TRIES = 4  # to have a queue end before its dock shuts
 _MOST_EASINGS = 12  # other ways tried for boats that lie in queues
+_MOST_EXCESS_H = 4.0  # [h] beyond it other docks are wanted, no other ways
 _ROUNDS = 2  # over boats that go by themselves, each seeing what the others have taken
 _TIE_H = 1e-6
 
@@ -85,7 +86,7 @@ class GroupPlanner:
         self._direct_h = [each[0].direct_h for each in carries]
         self._most_wait_h = parties[0].asked.longest_wait_h
 
-    def is_possible(self, rows: AbstractSet[int]) -> bool:
+    def is_possible(self, rows: AbstractSet[int]) -> bool | None:
         """Tell whether every party could do with some docks if there were no queues.
 
         Parameters
@@ -95,9 +96,14 @@ class GroupPlanner:
 
         Returns
         -------
-        True where each has a way that keeps her rules and ends every day in time.
+        True where each has a way that keeps her rules and ends every day in time; None where that is left open, as a
+        search gave up.
         """
-        return all(router.find(rows) is not None for router in self.routers)
+        for router in self.routers:
+            router.gave_up = False
+            if router.find(rows) is None:
+                return None if router.gave_up else False
+        return True
 
     def plan(self, rows: AbstractSet[int]) -> GroupPlan | None:
         """Plan the cruise.
@@ -120,7 +126,9 @@ class GroupPlanner:
                 if plan.excess_h <= _TIE_H and len(self.parties) == 1:
                     break
         best = min(found, key=_badness, default=None)
-        return self._eased(best, rows) if best is not None and len(self.parties) > 1 else best
+        if best is None or len(self.parties) == 1 or best.excess_h > _MOST_EXCESS_H:
+            return best
+        return self._eased(best, rows)
 
     def _eased(self, plan: GroupPlan, rows: AbstractSet[int]) -> GroupPlan:
         """Try other ways for boats that lie in queues, the longest wait first, as long as that makes it better."""
@@ -175,7 +183,8 @@ class GroupPlanner:
         """Plan the parties one after the other, each round the queues of those before, until they leave together."""
         routes = list(alone)
         for _ in range(_ROUNDS):
-            table = find_timetable(self.parties, routes, self._all_fills(routes), self.days)
+            fills = self._all_fills(routes)
+            table = None if fills is None else find_timetable(self.parties, routes, fills, self.days)
             if table is None:
                 return None
             bookings = Bookings(self.parties, self.days)
@@ -190,9 +199,10 @@ class GroupPlanner:
                 break
         return routes
 
-    def _all_fills(self, routes: Sequence[Route]) -> list[Fills]:
+    def _all_fills(self, routes: Sequence[Route]) -> list[Fills] | None:
         found = [choose_who_fills(party, route) for party, route in zip(self.parties, routes, strict=True)]
-        return [each if each is not None else () for each in found]
+        known = [each for each in found if each is not None]
+        return known if len(known) == len(found) else None
 
     def _book(self, bookings: Bookings, p: int, route: Route, traffic: Traffic) -> None:
         """Take the pumps for a party's fills on its way."""

@@ -240,7 +240,8 @@ class Router:
                 left_h = self._leaves_h(stage, hop.arrive_h, asked.traffic)
                 step, busy_h = Step(place, stage, way, stops=False), label.busy_h + hop.arrive_h - label.time_h
                 yield _Label(place, stage, left_h, busy_h, burned_l, label.fresh, label, step, label.due)
-            if place not in asked.allowed or stage == len(party.visits) - 1 or (place, stage) in asked.banned:
+            barred = (place, stage) in asked.banned or _has_stopped(label, place)
+            if place not in asked.allowed or stage == len(party.visits) - 1 or barred:
                 continue
             filling = self._who_may_fill(place, stage, asked.allowed[place], level_l, burned_l, sd_l)
             takes_l = np.maximum(self._level_l[:, 1] - level_l + burned_l, 0.0)[filling]
@@ -299,8 +300,13 @@ class Router:
             sale_l = self.party.docks[m][row].largest_sale_l
             take_l = self._level_l[m, 1] - level_l[m] + burned_l[m]
             escapes = self.party.escapes(int(m))
-            filling[m] = (sale_l is None or take_l <= sale_l + _TIE) and (
-                escapes is None or escapes.allows(place, stage, float(level_l[m]), float(burned_l[m]), float(sd_l[m]))
+            filling[m] = (
+                take_l > 0
+                and (sale_l is None or take_l <= sale_l + _TIE)
+                and (
+                    escapes is None
+                    or escapes.allows(place, stage, float(level_l[m]), float(burned_l[m]), float(sd_l[m]))
+                )
             )
         return filling
 
@@ -317,6 +323,16 @@ class Router:
         if begin_h is None or (traffic is not None and begin_h - arrive_h > traffic.most_wait_h + _TIE):
             return None
         return begin_h + lasts_h
+
+
+def _has_stopped(label: _Label, place: int) -> bool:
+    """Tell whether a label's way has stopped at a place on this leg already."""
+    at: _Label | None = label
+    while at is not None and at.stage == label.stage:
+        if at.place == place and at.step is not None and at.step.stops:
+            return True
+        at = at.before
+    return False
 
 
 def opens_at(dock: Dock, days: CruiseDays, arrive_h: float, lasts_h: float) -> float | None:

@@ -30,7 +30,7 @@ def solve(
     low: Vector,
     high: Vector,
     *,
-    seconds: float | None = None,
+    nodes: int | None = None,
 ) -> Vector | None:
     """Find values of least cost.
 
@@ -46,12 +46,12 @@ def solve(
         Matrix of the constraints, dense or sparse, one row each.
     low, high
         What each row has to lie between.
-    seconds
-        After which the best that was found is taken; None for no limit.
+    nodes
+        Of the search, after which the best that was found is taken; None for no limit.
 
     Returns
     -------
-    The values; None where there are none, or none was found in time.
+    The values; None where there are none, or none was found by then.
 
     Notes
     -----
@@ -59,7 +59,7 @@ def solve(
     print on the process's own standard output, which belongs to the one document of a command: it is shut meanwhile.
     """
     constraints = LinearConstraint(rows, low, high) if len(low) else ()
-    options = {"mip_rel_gap": _GAP} | ({} if seconds is None else {"time_limit": seconds})
+    options = {"mip_rel_gap": _GAP} | ({} if nodes is None else {"node_limit": nodes})
     with _quiet():
         found = milp(
             cost, integrality=whole, bounds=Bounds(np.zeros(len(cost)), most), constraints=constraints, options=options

@@ -93,6 +93,7 @@ def pump_side(facts: Mapping[str, Any], told: DockTold | None) -> PumpSide:
             told_pumps = said[fuel]
             pumps[fuel] = pumps[fuel] if told_pumps is None else told_pumps
         if any(said[fuel] is not None for fuel in sold):
-            known, shared = True, shared and any(said[fuel] is None for fuel in sold)
+            several = any((said[fuel] or 0) > 1 for fuel in sold)
+            known, shared = True, shared and not several and any(said[fuel] is None for fuel in sold)
         lpm = told.pump_lpm or lpm
     return PumpSide(pumps, shared, lpm, known)

@@ -274,7 +274,8 @@ class _Leg:
             self._came_h = came_h
             if not self._queue():
                 return False
-        return self._walk() is not None
+        came_h = self._walk()
+        return came_h is not None and all(h <= self._came_h.get(key, h) + _TIE_H for key, h in came_h.items())
 
     def _walk(self) -> dict[tuple[int, int], float] | None:
         """[h] Sail all parties to the next visit with the times at the pumps as they are known so far."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +30,7 @@ __all__ = ["Fill", "choose_who_fills"]
 _TIE = 1e-9
 _MOST_WAYS = 256  # sets of stops looked at for one boat
 _A_FILL_H = 1e-4  # [h] what a fill fewer is worth where the hours are the same
-_MOST_SECONDS = 10.0  # for one choice; what was found by then is taken
+_MOST_NODES = 5_000  # of the programme's search; the best that was found by then is taken
 _FUELS: tuple[Fuel, ...] = ("gasoline", "diesel")
 
 
@@ -86,8 +87,8 @@ def choose_who_fills(
     """
     stops = [i for i, step in enumerate(route.steps) if step.stops]
     if len(party.members) == 1:
-        ways = [w for w in _ways(party, route, stops, 0) if len(w.fills) == len(stops)]
-        return tuple((fill,) for _, fill in ways[0].fills) if ways else None
+        way = _sail(party, route, {at: s for s, at in enumerate(stops)}, 0)
+        return None if way is None else tuple((fill,) for _, fill in way.fills)
     options = [list(itertools.islice(_ways(party, route, stops, m), _MOST_WAYS)) for m in range(len(party.members))]
     if not all(options):
         return None
@@ -102,17 +103,59 @@ def choose_who_fills(
 
 
 def _ways(party: Party, route: Route, stops: list[int], member: int) -> Iterator[_Way]:
-    """List the sets of stops that will do for a boat, fewest fills first."""
-    for count in range(len(stops) + 1):
-        for chosen in itertools.combinations(range(len(stops)), count):
-            way = _sail(party, route, {stops[s]: s for s in chosen}, member)
-            if way is not None:
-                yield way
+    """List the sets of stops that will do for a boat, fewest fills first.
+
+    Whether one stop carries to another doesn't depend on what came before, as each fill ends at the mark; so sets are
+    grown from the start only over stops from which the end can be reached.
+    """
+    count = len(stops)
+    reaches = partial(_carries, party, route, stops, member)
+    carries = {
+        before: [after for after in (*range(before + 1, count), count) if reaches(before, after)]
+        for before in range(-1, count)
+    }
+    ends = {count}
+    for before in range(count - 1, -2, -1):
+        if ends.intersection(carries[before]):
+            ends.add(before)
+    found: list[tuple[int, ...]] = [()] if -1 in ends else []
+    while found:
+        longer: list[tuple[int, ...]] = []
+        for chosen in found:
+            for after in carries[chosen[-1] if chosen else -1]:
+                if after == count:
+                    way = _sail(party, route, {stops[s]: s for s in chosen}, member)
+                    if way is not None:
+                        yield way
+                elif after in ends:
+                    longer.append((*chosen, after))
+        found = longer[:_MOST_WAYS]
+
+
+def _carries(party: Party, route: Route, stops: list[int], member: int, before: int, after: int) -> bool:
+    """Tell whether a boat gets from one of her fills, or the start, to another, or the end, within her rules."""
+    problem, count = party.problem(member), len(stops)
+    first = stops[before] + 1 if before >= 0 else 0
+    last = stops[after] if after < count else len(route.steps) - 1
+    level_l, sd_l = (problem.full_l, problem.full_sd_l) if before >= 0 else (problem.mean_l, problem.sd_l)
+    burned_l = sum(float(party.ways.fuel_l[member, route.steps[i].way]) for i in range(first, last + 1))
+    if low_figure_l(level_l, burned_l, sd_l, problem.sd_share, problem.z) - problem.floor_l < -_TIE:
+        return False
+    return after == count or _may_fill(party, route, last, member, level_l, burned_l, sd_l)
+
+
+def _may_fill(party: Party, route: Route, at: int, member: int, level_l: float, burned_l: float, sd_l: float) -> bool:
+    """Tell whether a boat may fill at a step's end: she is below the mark, the dock suits her, and leaves a way out."""
+    problem, escapes, step = party.problem(member), party.escapes(member), route.steps[at]
+    dock, take_l = problem.docks.get(step.place), problem.full_l - (level_l - burned_l)
+    if dock is None or take_l <= 0 or (dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _TIE):
+        return False
+    return escapes is None or escapes.allows(step.place, step.stage, level_l, burned_l, sd_l)
 
 
 def _sail(party: Party, route: Route, fills_at: Mapping[int, int], member: int) -> _Way | None:
     """Run a boat along a route that fills at some stops; None where that breaks a rule of hers."""
-    problem, escapes = party.problem(member), party.escapes(member)
+    problem = party.problem(member)
     level_l, burned_l, sd_l = problem.mean_l, 0.0, problem.sd_l
     fills: list[tuple[int, Fill]] = []
     least_l = float("inf")
@@ -124,12 +167,9 @@ def _sail(party: Party, route: Route, fills_at: Mapping[int, int], member: int) 
         least_l = min(least_l, margin_l)
         if i not in fills_at:
             continue
-        dock = problem.docks.get(step.place)
-        take_l = max(problem.full_l - (level_l - burned_l), 0.0)
-        if dock is None or (dock.largest_sale_l is not None and take_l > dock.largest_sale_l + _TIE):
+        if not _may_fill(party, route, i, member, level_l, burned_l, sd_l):
             return None
-        if escapes is not None and not escapes.allows(step.place, step.stage, level_l, burned_l, sd_l):
-            return None
+        take_l = problem.full_l - (level_l - burned_l)
         fills.append((fills_at[i], Fill(member, take_l, margin_l)))
         level_l, burned_l, sd_l = problem.full_l, 0.0, problem.full_sd_l
     return _Way(tuple(fills), least_l)
@@ -168,7 +208,7 @@ def _choose(
         matrix.tocsr(),
         low,
         high,
-        seconds=_MOST_SECONDS,
+        nodes=_MOST_NODES,
     )
     if found is None:
         return None
