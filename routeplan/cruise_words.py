@@ -112,7 +112,9 @@ class CruiseWords(CruiseStopWords):
         all_boats = shown_duration(minutes_up(plan.delay_h * 60) / 60)
         gap_min = minutes_up(plan.delay_gap_h * 60)
         good = "with so few docks it can't be less, proven"
-        if gap_min:
+        if gap_min == 1:
+            good = "with so few docks it can't be a minute less, proven"
+        elif gap_min:
             good = f"with so few docks {shown_duration(gap_min / 60)} of that could be saved at the most"
         wait = f". Longest wait at one pump: {minutes_up(plan.queue_min)} min" if plan.stops else ""
         return f"Fuelling (detours, waiting, filling) costs all boats together {all_boats}; {good}{wait}"

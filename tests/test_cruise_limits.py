@@ -471,6 +471,7 @@ def test_who_can_go_where_another_goes() -> None:
     assert may_follow(same, shoal)  # type: ignore[arg-type]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pace", ["together", "own"])
 def test_a_demo_cruise(demo: Region, demo_boats: dict[str, Boat], cache_with_demo: Path, pace: Any) -> None:
     """Each limit is the least over all boats of what their own plans say, and who is near could come and go back."""

@@ -10,16 +10,19 @@ import sys
 import tomllib
 from datetime import date
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import pytest
 from faces import ROOT, run_apart
 
+import demo_region
 import routeplan.cli
 from layers import assemble, read_recipe
 from layers.errors import InputError
 from layers.region import read_region
 from layers.schema import LAYERS
 from routeplan.boats import read_boat
+from routeplan.cruise_file import read_cruise
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -97,7 +100,12 @@ def test_there_are_figures_that_are_held_to() -> None:
 @pytest.fixture
 def own_files(tmp_path: Path) -> Path:
     """Write the boat, the region and the dock that README shows, as printed."""
-    boat, recipe, region = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    shown = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    signs = ("[tank]", "[[source]]", "extent =", "visit =")
+    boat, recipe, region, cruise = (next(text for text in shown if sign in text) for sign in signs)
+    (tmp_path / "cruise.toml").write_text(
+        cruise.replace("boats/", f"{demo_region.data_folder()}/boats/"), encoding="utf-8"
+    )
     (docks,) = re.findall(r"^```json\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
     (tmp_path / "waters").mkdir()
     (tmp_path / "boat.toml").write_text(boat, encoding="utf-8")
@@ -110,6 +118,12 @@ def own_files(tmp_path: Path) -> Path:
 def test_the_boat_file_that_is_shown_is_a_good_one(own_files: Path) -> None:
     boat = read_boat(own_files / "boat.toml")
     assert boat.usable_l(boat.tank.full_mark_l) > 0
+
+
+def test_the_cruise_file_that_is_shown_is_read(own_files: Path) -> None:
+    asked = read_cruise(own_files / "cruise.toml", ZoneInfo("Atlantic/Azores"))
+    assert [visit.night for visit in asked.visits] == [False, True, False]
+    assert (asked.boats[0].contact, asked.docks[0].gasoline_pumps) == ("VHF 72", 2)
 
 
 def test_a_region_is_built_by_the_recipe_that_is_shown(own_files: Path) -> None:
