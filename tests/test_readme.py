@@ -101,7 +101,7 @@ def test_there_are_figures_that_are_held_to() -> None:
 def own_files(tmp_path: Path) -> Path:
     """Write the boat, the region and the dock that README shows, as printed."""
     shown = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
-    signs = ("[tank]", "[[source]]", "extent =", "visit =")
+    signs = ("no_wake_kn =", "[[source]]", "extent =", "visit =")
     boat, recipe, region, cruise = (next(text for text in shown if sign in text) for sign in signs)
     (tmp_path / "cruise.toml").write_text(
         cruise.replace("boats/", f"{demo_region.data_folder()}/boats/"), encoding="utf-8"
