@@ -269,7 +269,9 @@ def _clock_cautions(asked: CruiseAsked, choice: Choice) -> list[str]:
 def _refuse_all(chooser: Chooser, days: CruiseDays) -> CruiseRefusal:
     """Say why no docks do for the group: each boat could go by herself."""
     if chooser.has_a_way() and any(by_h < float("inf") for by_h in days.by_h):
-        routes = [router.find(frozenset(chooser.rows), by_daylight=False) for router in chooser.planner.routers]
+        routes = [
+            router.find(frozenset(chooser.rows), by_daylight=False, twice=True) for router in chooser.planner.routers
+        ]
         slowest = max((r for r in routes if r is not None), key=lambda r: r.least_h)
         why = (
             "a day is longer than daylight, with whatever docks: without queues the cruise would end at "

@@ -195,7 +195,7 @@ class Chooser:
         rows = frozenset(self._master.rows)
         for router in self.planner.routers:
             router.gave_up = False
-            if router.find(rows, by_daylight=False) is None and not router.gave_up:
+            if router.find(rows, by_daylight=False, twice=True) is None and not router.gave_up:
                 return False
         return True
 

@@ -101,7 +101,7 @@ class GroupPlanner:
         """
         for router in self.routers:
             router.gave_up = False
-            if router.find(rows) is None:
+            if router.find(rows, twice=True) is None:
                 return None if router.gave_up else False
         return True
 

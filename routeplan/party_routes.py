@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from routeplan.parties import Party
 
     Vector = NDArray[np.float64]
+    _Fronts = dict[tuple[int, int, frozenset[int]], list[Vector]]
 
 __all__ = ["Route", "Router", "Step", "Traffic", "opens_at"]
 
@@ -125,6 +126,7 @@ class _Asked:
     banned: AbstractSet[tuple[int, int]]
     by_daylight: bool
     traffic: Traffic | None
+    twice: bool
 
 
 class Router:
@@ -165,6 +167,7 @@ class Router:
         must: AbstractSet[int] = frozenset(),
         by_daylight: bool = True,
         traffic: Traffic | None = None,
+        twice: bool = False,
     ) -> Route | None:
         """Find the route of fewest hours.
 
@@ -180,6 +183,8 @@ class Router:
             Whether each day has to end in time.
         traffic
             What the other parties have taken already; None where there are none, or nobody asked.
+        twice
+            Whether it may stop twice at one dock on one leg: exact then, but no plan is made of it.
 
         Returns
         -------
@@ -187,16 +192,15 @@ class Router:
         in `gave_up`.
         """
         party = self.party
-        asked = _Asked(
-            {i: can for i, can in party.fills.items() if party.row_of[i] in rows}, banned, by_daylight, traffic
-        )
+        allowed = {i: can for i, can in party.fills.items() if party.row_of[i] in rows}
+        asked = _Asked(allowed, banned, by_daylight, traffic, twice)
         ties = itertools.count()
         members = len(party.members)
         first = _Label(
             party.visits[0], 0, 0.0, 0.0, np.zeros(members), np.zeros(members, dtype=bool), None, None, frozenset(must)
         )
         queue: list[tuple[float, float, int, _Label]] = [(0.0, 0.0, next(ties), first)]
-        fronts: dict[tuple[int, int, frozenset[int]], list[Vector]] = {}
+        fronts: _Fronts = {}
         for tried in itertools.count():
             if not queue:
                 break
@@ -221,6 +225,7 @@ class Router:
     def _extend(self, label: _Label, asked: _Asked) -> Iterator[_Label]:
         party, target = self.party, self.party.visits[1 + label.stage]
         level_l, sd_l = self._known(label)
+        stopped = frozenset[int]() if asked.twice else _stopped_at(label)
         by_h = self.days.by_h[label.stage] + _TIE if asked.by_daylight else np.inf
         for place, way in party.ways.out.get(label.place, ()):
             if place != target and place not in asked.allowed:
@@ -240,7 +245,7 @@ class Router:
                 left_h = self._leaves_h(stage, hop.arrive_h, asked.traffic)
                 step, busy_h = Step(place, stage, way, stops=False), label.busy_h + hop.arrive_h - label.time_h
                 yield _Label(place, stage, left_h, busy_h, burned_l, label.fresh, label, step, label.due)
-            barred = (place, stage) in asked.banned or _has_stopped(label, place)
+            barred = (place, stage) in asked.banned or (stage == label.stage and place in stopped)
             if place not in asked.allowed or stage == len(party.visits) - 1 or barred:
                 continue
             filling = self._who_may_fill(place, stage, asked.allowed[place], level_l, burned_l, sd_l)
@@ -277,7 +282,7 @@ class Router:
         left_h = self.days.leave_h(stage, in_h)
         return left_h if traffic is None else max(left_h, traffic.leave_h[stage])
 
-    def _is_beaten(self, fronts: dict[tuple[int, int, frozenset[int]], list[Vector]], label: _Label) -> bool:
+    def _is_beaten(self, fronts: _Fronts, label: _Label) -> bool:
         """Tell whether an earlier label at the place is no worse for any member; else note this one."""
         front = fronts.setdefault((label.place, label.stage, label.due), [])
         level_l, sd_l = self._known(label)
@@ -325,14 +330,15 @@ class Router:
         return begin_h + lasts_h
 
 
-def _has_stopped(label: _Label, place: int) -> bool:
-    """Tell whether a label's way has stopped at a place on this leg already."""
+def _stopped_at(label: _Label) -> frozenset[int]:
+    """List the places at which a label's way has stopped on this leg."""
+    found: set[int] = set()
     at: _Label | None = label
     while at is not None and at.stage == label.stage:
-        if at.place == place and at.step is not None and at.step.stops:
-            return True
+        if at.step is not None and at.step.stops:
+            found.add(at.place)
         at = at.before
-    return False
+    return frozenset(found)
 
 
 def opens_at(dock: Dock, days: CruiseDays, arrive_h: float, lasts_h: float) -> float | None:

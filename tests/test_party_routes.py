@@ -23,7 +23,7 @@ KINDS = (
 
 
 def found_h(router: Router, rows: frozenset[int], **asked: frozenset[int]) -> float:
-    route = router.find(rows, **asked)
+    route = router.find(rows, twice=True, **asked)
     return math.inf if route is None else route.busy_h
 
 
