@@ -269,14 +269,11 @@ def _clock_cautions(asked: CruiseAsked, choice: Choice) -> list[str]:
 def _refuse_all(chooser: Chooser, days: CruiseDays) -> CruiseRefusal:
     """Say why no docks do for the group: each boat could go by herself."""
     if chooser.has_a_way() and any(by_h < float("inf") for by_h in days.by_h):
-        routes = [
-            router.find(frozenset(chooser.rows), by_daylight=False, twice=True) for router in chooser.planner.routers
-        ]
-        slowest = max((r for r in routes if r is not None), key=lambda r: r.least_h)
-        why = (
-            "a day is longer than daylight, with whatever docks: without queues the cruise would end at "
-            f"{days.at(slowest.least_h):%Y-%m-%d %H:%MZ} at the earliest"
-        )
+        rows = frozenset(chooser.rows)
+        routes = [router.find(rows, by_daylight=False, twice=True) for router in chooser.planner.routers]
+        ends = max((days.at(r.least_h) for r in routes if r is not None), default=None)
+        soonest = "" if ends is None else f": without queues it would end at {ends:%Y-%m-%d %H:%MZ} at the earliest"
+        why = f"a day is longer than daylight, with whatever docks{soonest}"
         ideas = ("a night more on the way", "an earlier departure", "fewer miles a day")
         return CruiseRefusal(why=why, try_=(*ideas, _AT_YOUR_OWN))
     why = "each boat's fuel would do, but no stops were found that do for all by the clock"
