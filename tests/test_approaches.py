@@ -153,6 +153,7 @@ def _nearest_clear_m(region: Region, water: Water, at: tuple[float, float]) -> f
     return float(shapely.length(lines[clear]).min()) if clear.any() else math.inf
 
 
+@pytest.mark.slow
 @settings(max_examples=max(25, settings().max_examples // 2))
 @given(
     st.lists(

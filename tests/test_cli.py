@@ -795,6 +795,7 @@ def test_a_map_of_a_region(cli: Callable[..., Outcome], small: tuple[str, ...], 
 # Demo
 
 
+@pytest.mark.slow
 def test_the_demo_runs_twice_into_one_folder_from_anywhere(
     cli: Callable[..., Outcome], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

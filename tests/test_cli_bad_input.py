@@ -601,6 +601,7 @@ def test_a_plan_s_files_are_written_all_or_none(sail: Callable[..., str], tmp_pa
     assert list(tmp_path.glob("*.gpkg")) == []
 
 
+@pytest.mark.slow
 def test_a_spoilt_cache_is_built_again(region: Path, boat: Path, tmp_path: Path) -> None:
     """What the cache holds is never trusted: emptied, shortened, or another thing altogether."""
     cache = tmp_path / "cache"
@@ -681,6 +682,7 @@ def test_spoilt_boat_files_never_end_in_a_traceback(
             _sane(cli(*words, "--depart", "2026-07-01T08:00", "--no-cache", "--json"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change", [_bytes_changed, _numbers_changed])
 def test_spoilt_layers_never_end_in_a_traceback(
     cli: Callable[..., Outcome], boat: Path, tmp_path: Path, change: Callable[[str, random.Random], str]

@@ -107,7 +107,7 @@ def _docks_of(cruise: Cruise) -> list[list[str]]:
 @pytest.mark.parametrize(
     ("name", "visits", "share"),
     [
-        ("Quick Errand", ("Tolvarrow", "Ettermoy"), 1.0),
+        pytest.param("Quick Errand", ("Tolvarrow", "Ettermoy"), 1.0, marks=pytest.mark.slow),
         ("Quick Errand", ("Tolvarrow", "Wickmarrow", "Ettermoy"), 0.6),
         ("Quick Errand", LOOP, 0.6),
         pytest.param("Salt Biscuit", ("Ettermoy", "Tamblewick", "Callowhythe"), 0.6, marks=pytest.mark.slow),

@@ -358,6 +358,7 @@ def strait(spots: list[tuple[float, float]]) -> dict[str, gpd.GeoDataFrame]:
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [PHONE, DESK])
 @pytest.mark.parametrize("zoom", [0, -1.5, -3])
 def test_lock_on_the_track_never_loses_to_lengths_and_arrows(
@@ -454,6 +455,7 @@ def test_what_can_be_touched_is_large_enough(browser: Browser, passage_file: Pat
         assert small == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [PHONE, DESK])
 def test_scale_is_in_nautical_miles(browser: Browser, passage_file: Path, size: tuple[int, int]) -> None:
     """Web Mercator by hand: a degree of longitude is 256 * 2^zoom / 360 px wide and 60 nmi * cos(latitude) long."""

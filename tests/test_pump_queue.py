@@ -200,6 +200,7 @@ def test_fuels_have_queues_of_their_own():
 # Against every order --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_search_is_exact():
     """Against every order at every pump up to five boats, every order by list up to seven."""
     rng = Random(811)  # noqa: S311  a seeded draw
@@ -255,6 +256,7 @@ def test_the_fast_sums_of_a_list_are_those_of_its_plan():
     assert left > 20
 
 
+@pytest.mark.slow
 def test_what_the_improved_list_claims_is_so():
     """Without the search: never sooner than the soonest, the gap never told too small, `proven` only where it is so."""
     rng = Random(814)  # noqa: S311  a seeded draw

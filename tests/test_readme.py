@@ -78,6 +78,7 @@ def test_there_are_commands_to_run() -> None:
     assert any(line.startswith("routeplan passage") for line in COMMANDS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("words", "command"), MARKED)
 def test_figures_come_out_of_their_command(
     words: str, command: str, beside_the_demo: Path, cache_with_demo: Path

@@ -210,6 +210,7 @@ def demo_tracks(demo_network: Network) -> tuple[Tracks, dict[tuple[int, int], tu
     return tracks, tracks.find([(a, b) for a in ends for b in ends])
 
 
+@pytest.mark.slow
 def test_no_leg_of_the_demo_touches_closed_water(
     demo_closed: ClosedWater,
     demo_network: Network,

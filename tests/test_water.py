@@ -79,6 +79,7 @@ def test_the_stand_off_is_kept_and_not_much_more(standoff_m: float) -> None:
     assert clear_m <= 1.1 * standoff_m, "more is kept off than the stand-off by far"
 
 
+@pytest.mark.slow
 def test_the_demo_keeps_its_stand_off(demo_closed: ClosedWater, demo_network: Network) -> None:
     """All of the demo's navigable edge, seen from the raw layers."""
     lines = _edge_lines(demo_network.water, demo_closed)
