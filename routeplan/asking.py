@@ -20,11 +20,14 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
+    import networkx as nx
+
     from routeplan.boats import Boat
+    from routeplan.fuel import FuelAboard
     from routeplan.network import Network, Place
     from routeplan.trips import Trip
 
-__all__ = ["Question", "ask"]
+__all__ = ["Question", "ask", "most_burn_l"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,19 +94,29 @@ class Question:
         -------
         The search, on the graph of all hops that a full tank, or the fuel aboard, could make down to the unusable fuel.
         """
-        boat, trip = self.boat, self.trip
         docks = self.by_terminal if docks is None else docks
-        z = z_of(trip.confidence)
-        most_l = max(
-            greatest_burn_l(mean, sd, boat.burn.sd_share, z, boat.tank.unusable_l)  # an alternate may cost the reserve
-            for mean, sd in ((trip.aboard.mean_l, trip.aboard.sd_l), (boat.tank.full_mark_l, boat.full_mark_sd_l))
-        )
         sources = {self.start, *docks, *self.targets[:-1]}
         pairs = [(a, b) for a in sources for b in {*docks, *self.targets} if a != b]
-        terminals = self.network.terminals
-        lying = {i for i, t in enumerate(terminals) if t.place.kind in ("dock", "harbour", "anchorage")}
-        graph = build_dock_graph(tracks, pairs, most_l)
+        most_l = most_burn_l(self.boat, self.trip.aboard, self.trip.confidence)
+        return self.pose(build_dock_graph(tracks, pairs, most_l), docks)
+
+    def pose(self, graph: nx.MultiDiGraph, docks: Mapping[int, Dock]) -> Problem:
+        """Set the search up on hops that are known already.
+
+        Parameters
+        ----------
+        graph
+            Hops, in the form of `build_dock_graph`.
+        docks
+            Docks to fill at.
+
+        Returns
+        -------
+        The search.
+        """
+        boat, trip, terminals = self.boat, self.trip, self.network.terminals
         graph.add_nodes_from([self.start, *self.targets])
+        lying = {i for i, t in enumerate(terminals) if t.place.kind in ("dock", "harbour", "anchorage")}
         return Problem(
             network=self.network,
             graph=graph,
@@ -117,7 +130,7 @@ class Question:
             full_sd_l=boat.full_mark_sd_l,
             floor_l=boat.floor_l,
             sd_share=boat.burn.sd_share,
-            z=z,
+            z=z_of(trip.confidence),
             berthing_h=trip.berthing_h,
             may_wait=frozenset(lying | {self.start}),
             unusable_l=boat.tank.unusable_l,
@@ -125,6 +138,28 @@ class Question:
             fill_first=trip.fill_first,
             guess_price_per_l=max((d.price_per_l for d in docks.values() if d.price_per_l is not None), default=0.0),
         )
+
+
+def most_burn_l(boat: Boat, aboard: FuelAboard, confidence: float) -> float:
+    """[l] Tell the most that one hop may burn: down to the unusable fuel, as an alternate may cost the reserve.
+
+    Parameters
+    ----------
+    boat
+        Her tank and burn count.
+    aboard
+        Fuel aboard at departure.
+    confidence
+        [share] Of arrivals that keep what they are to keep.
+
+    Returns
+    -------
+    From a full tank, or the fuel aboard, whichever carries further.
+    """
+    return max(
+        greatest_burn_l(mean, sd, boat.burn.sd_share, z_of(confidence), boat.tank.unusable_l)
+        for mean, sd in ((aboard.mean_l, aboard.sd_l), (boat.tank.full_mark_l, boat.full_mark_sd_l))
+    )
 
 
 def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Question, list[str]]:

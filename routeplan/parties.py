@@ -12,13 +12,12 @@ import networkx as nx
 import numpy as np
 
 from layers.errors import InputError
-from routeplan.asking import Question
+from layers.plane import METRES_PER_NMI
+from routeplan.asking import Question, most_burn_l
 from routeplan.docks import read_docks
 from routeplan.escapes import Escapes
-from routeplan.fuel import greatest_burn_l, z_of
 from routeplan.joining import SAME_PLACE_M, apart_m, join_place
 from routeplan.paces import group_rates, reference_rates
-from routeplan.problem import Problem
 from routeplan.pumps import PumpSide, pump_side, told_of
 from routeplan.tracks import Tracks
 from routeplan.trips import Trip
@@ -36,6 +35,7 @@ if TYPE_CHECKING:
     from routeplan.leg_graph import Rates
     from routeplan.margins import Margins
     from routeplan.network import Network
+    from routeplan.problem import Problem
     from routeplan.tracks import Track
 
     Vector = NDArray[np.float64]
@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Party", "Ways", "build_parties", "deepest_and_tallest", "join_visits", "water_key"]
 
-_M_PER_NMI = 1852.0
 _CLOSE_BY_NMI = 1.0  # [nmi] from a fuel stop to a visit: a harbour and its pumps
 _MOST_REFERENCES = 2  # boats of one water by whose rates ways are looked for, where each goes at her own pace
 
@@ -266,11 +265,10 @@ class Party:
         return tuple(found)
 
     def _problem(self, m: int) -> Problem:
-        one, asked, docks = self.boats[m], self.asked, self.by_terminal(m)
-        boat, z = one.boat, z_of(asked.confidence)
-        most_l = _most_burn_l(one, asked)
+        question = self.question(m)
+        most_l = most_burn_l(question.boat, question.trip.aboard, self.asked.confidence)
         graph = nx.MultiDiGraph()
-        places = {self.visits[0], *docks, *self.visits[1:]}
+        places = {*question.by_terminal, *self.visits}
         for a, ways in self.ways.out.items():
             if a not in places:
                 continue
@@ -280,29 +278,8 @@ class Party:
                     graph.add_edge(
                         a, b, track=track, distance_nmi=track.distance_nmi, time_h=track.time_h, fuel_l=track.fuel_l
                     )
-        graph.add_nodes_from(self.visits)
-        terminals = self.network.terminals
-        lying = {i for i, t in enumerate(terminals) if t.place.kind in ("dock", "harbour", "anchorage")}
-        return Problem(
-            network=self.network,
-            graph=graph,
-            docks=docks,
-            start=self.visits[0],
-            targets=self.visits[1:],
-            depart=asked.depart,
-            mean_l=one.aboard.mean_l,
-            sd_l=one.aboard.sd_l,
-            full_l=boat.tank.full_mark_l,
-            full_sd_l=boat.full_mark_sd_l,
-            floor_l=boat.floor_l,
-            sd_share=boat.burn.sd_share,
-            z=z,
-            berthing_h=asked.berthing_h,
-            may_wait=frozenset(lying | set(self.visits)),
-            unusable_l=boat.tank.unusable_l,
-            closed_dock=asked.closed_dock,
-            guess_price_per_l=max((d.price_per_l for d in docks.values() if d.price_per_l is not None), default=0.0),
-        )
+        posed = question.pose(graph, question.by_terminal)
+        return replace(posed, may_wait=posed.may_wait | set(self.visits))
 
     def track(self, member: int, way: int) -> Track:
         """Tell a way as a member runs it.
@@ -512,15 +489,6 @@ def join_visits(network: Network, asked: CruiseAsked) -> tuple[Network, tuple[in
     return network, tuple(visits)
 
 
-def _most_burn_l(one: CruiseBoat, asked: CruiseAsked) -> float:
-    """[l] The most that one hop may burn: down to the unusable fuel, as an alternate may cost the reserve."""
-    boat, z = one.boat, z_of(asked.confidence)
-    return max(
-        greatest_burn_l(mean, sd, boat.burn.sd_share, z, boat.tank.unusable_l)
-        for mean, sd in ((one.aboard.mean_l, one.aboard.sd_l), (boat.tank.full_mark_l, boat.full_mark_sd_l))
-    )
-
-
 def _pairs(
     asked: CruiseAsked,
     network: Network,
@@ -537,7 +505,8 @@ def _pairs(
         i for i, t in enumerate(network.terminals) if t.place.kind == "dock" and t.entries and t.place.row in suits
     }
     range_nmi = max(
-        _most_burn_l(asked.boats[m], asked) / min(float(r.litres_per_nmi.min()), float(r.slow_litres_per_nmi.min()))
+        most_burn_l(asked.boats[m].boat, asked.boats[m].aboard, asked.confidence)
+        / min(float(r.litres_per_nmi.min()), float(r.slow_litres_per_nmi.min()))
         for g in sharing
         for m, r in zip(groups[g], rates[g], strict=True)
     )
@@ -548,7 +517,7 @@ def _pairs(
         (a, b)
         for a in places
         for b in places
-        if a != b and ((a, b) in legs or apart_m(spots[a], spots[b]) / _M_PER_NMI <= range_nmi)
+        if a != b and ((a, b) in legs or apart_m(spots[a], spots[b]) / METRES_PER_NMI <= range_nmi)
     ]
 
 
