@@ -47,7 +47,7 @@ class AtPump(_Value):
     arrive
         When she is there.
     come
-        When she need not be there before, so as not to lie in the queue: her turn less nothing.
+        Before which she need not be there: her turn, so as not to lie in the queue.
     begin, end
         From coming alongside to leaving the pump.
     wait_min
