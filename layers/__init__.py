@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from layers.assembling import Guessed, assemble, guess_recipe
     from layers.build_report import BuildReport, Built, PassedOver, Repair, TableReport
     from layers.checking import build_layer, check_layer, empty_layer
+    from layers.current_files import read_current_grid
+    from layers.current_grids import CurrentGrid
     from layers.errors import BadRow, InputError, LayersError, RouteplanError
     from layers.findings import Finding, find_doubts
     from layers.guessing import SourceGuess
@@ -38,6 +40,7 @@ __all__ = [
     "BuildReport",
     "Built",
     "Column",
+    "CurrentGrid",
     "Finding",
     "Guessed",
     "Hours",
@@ -70,6 +73,7 @@ __all__ = [
     "geodesic_ring",
     "guess_recipe",
     "read_about",
+    "read_current_grid",
     "read_hours",
     "read_recipe",
     "read_region",
@@ -86,6 +90,8 @@ _HOMES = {
     "assembling": ("Guessed", "assemble", "guess_recipe"),
     "build_report": ("BuildReport", "Built", "PassedOver", "Repair", "TableReport"),
     "checking": ("build_layer", "check_layer", "empty_layer"),
+    "current_files": ("read_current_grid",),
+    "current_grids": ("CurrentGrid",),
     "errors": ("BadRow", "InputError", "LayersError", "RouteplanError"),
     "findings": ("Finding", "find_doubts"),
     "guessing": ("SourceGuess",),

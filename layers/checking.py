@@ -16,6 +16,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from layers.constituents import read_constituents
 from layers.errors import BadRow, InputError, LayersError
 from layers.hours import read_hours
 from layers.shapes import check_shapes, object_array
@@ -270,11 +271,13 @@ def _read_value(column: Column, value: object, zone: ZoneInfo) -> object:
 def _read_meaning(column: Column, text: str, zone: ZoneInfo) -> str:
     if column.kind == "choice" and text not in column.choices:
         raise _RuleBrokenError(f"must be one of {', '.join(column.choices)}")
-    if column.kind == "hours":
-        try:
+    try:
+        if column.kind == "hours":
             read_hours(text, zone)
-        except InputError as error:
-            raise _RuleBrokenError(f"{error.problem}; {error.remedy}".removesuffix("; ")) from error
+        elif column.kind == "harmonics":
+            read_constituents(text)
+    except InputError as error:
+        raise _RuleBrokenError(f"{error.problem}; {error.remedy}".removesuffix("; ")) from error
     if column.kind == "fuels":
         named = [part.strip().lower() for part in text.split(",")]
         if any(part not in column.choices for part in named):

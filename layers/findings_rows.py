@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from layers.s57_codes import FUELS_ASSUMED
 from layers.schema import LAYERS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from layers.findings_seen import Seen
     from layers.hours import Hours
@@ -62,7 +62,6 @@ _USUAL: dict[str, tuple[tuple[str, float, float], ...]] = {
     ),
     "currents": (("mean_kn", -16, 16),),
 }
-_CONSTITUENT = re.compile(r"[A-Za-z0-9]{2,6} \d+(\.\d+)? \d+(\.\d+)?")
 
 
 def find_absent(seen: Seen) -> Iterator[Finding]:
@@ -288,7 +287,7 @@ def find_namesakes(seen: Seen) -> Iterator[Finding]:
 
 
 def find_rules(seen: Seen) -> Iterator[Finding]:
-    """Find rules and streams that say less than they ought to.
+    """Find rules that say less than they ought to.
 
     Parameters
     ----------
@@ -304,9 +303,3 @@ def find_rules(seen: Seen) -> Iterator[Finding]:
         if zone.rule == "traffic-lane" and np.isnan(zone.direction_deg):
             problem = "the direction of its traffic is not known"
             yield Finding("zones", row, zone.name, problem, "add direction_deg", "rule", "unknown", zone.geometry)
-    for row, current in seen.rows("currents"):
-        parts: Sequence[Any] = [" ".join(part.split()) for part in current.constituents.split(";")]
-        wrong = [part for part in parts if not _CONSTITUENT.fullmatch(part)]
-        if wrong:
-            problem, remedy = f"its constituents can't be read at {wrong[0]!r}", "write them as 'M2 1.8 43; S2 0.6 78'"
-            yield Finding("currents", row, current.name, problem, remedy, "rule", "doubtful", current.geometry)

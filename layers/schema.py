@@ -8,6 +8,7 @@ kind       in the frame            absent
 text       ``str`` (object)        None
 choice     ``str`` (object)        None
 hours      ``str`` (object)        None
+harmonics  ``str`` (object)        never, a stream has some
 fuels      ``str`` (object)        never, a dock sells something
 date       ``datetime.date``       None
 flag       ``bool`` (object)       None
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COMPUTED", "FUELS", "LAYERS", "Column", "LayerSchema"]
 
-Kind = Literal["text", "number", "integer", "flag", "date", "hours", "choice", "fuels"]
+Kind = Literal["text", "number", "integer", "flag", "date", "hours", "harmonics", "choice", "fuels"]
 
 FUELS = ("gasoline", "diesel")
 
@@ -227,7 +228,12 @@ LAYERS: Mapping[str, LayerSchema] = _by_name(
                 _number("flood_deg", "degrees true", 0, 360, "set of the flood"),
                 _number("ebb_deg", "degrees true", 0, 360, "set of the ebb"),
                 _number("mean_kn", "kn", None, None, "mean current, flood positive"),
-                _text("constituents", "name, speed in kn, Greenwich phase lag in degrees; ';' between them"),
+                Column(
+                    "constituents",
+                    "harmonics",
+                    required=True,
+                    meaning="name, speed in kn, Greenwich phase lag in degrees; ';' between them",
+                ),
             ),
         ),
     )
@@ -248,6 +254,10 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
                 _number("distance_nmi", "nmi", 0, None, "length"),
                 _number("course_deg", "degrees true", 0, 360, "initial course"),
                 _number("speed_kn", "kn", 0, None, "speed through the water"),
+                _number("steer_deg", "degrees true", 0, 360, "course to steer in the current", required=False),
+                _number("ground_kn", "kn", 0, None, "speed over the ground", required=False),
+                _number("set_deg", "degrees true", 0, 360, "where the current sets to", required=False),
+                _number("drift_kn", "kn", 0, None, "speed of the current", required=False),
                 _number("fuel_l", "l", 0, None, "fuel burned"),
                 _number("aboard_after_l", "l", None, None, "fuel aboard at its end, mean"),
                 _number("aboard_after_low_l", "l", None, None, "fuel aboard at its end, low figure"),
@@ -256,6 +266,21 @@ COMPUTED: Mapping[str, LayerSchema] = _by_name(
                 _text("title", "heading for a person"),
                 _text("text", "details for a person, one line each"),
                 _text("cautions", "cautions, one line each", required=False),
+            ),
+        ),
+        LayerSchema(
+            "streams_met",
+            ("point",),
+            (
+                Column("order", "integer", required=True, low=1, meaning="place in the passage"),
+                _text("name", "name of the current"),
+                _number("set_deg", "degrees true", 0, 360, "where it sets to when the boat is there"),
+                _number("drift_kn", "kn", 0, None, "its speed then, the strongest met"),
+                _text("enter", "when the boat comes into it, as shown"),
+                _text("leave", "when she leaves it, as shown"),
+                _text("title", "heading for a person"),
+                _text("text", "details for a person, one line each"),
+                _text("label", "a few words beside the mark"),
             ),
         ),
         LayerSchema(

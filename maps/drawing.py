@@ -69,8 +69,8 @@ def draw(
     layers
         Computed layers by name: ``legs``, ``stops``, ``rings``, ``closed_water``, ``dock_marks`` (in place of the
         region's docks), ``place_marks`` (in place of its waypoints), ``reach``, ``reach_places`` (each in place of the
-        dock or place of that name there), ``turning_points``, ``data_edges``, ``party_legs``, ``group_stops``. A
-        name of the region's own layers replaces that layer, any other name is drawn plainly.
+        dock or place of that name there), ``turning_points``, ``data_edges``, ``party_legs``, ``group_stops``,
+        ``streams_met``. A name of the region's own layers replaces that layer, any other name is drawn plainly.
     title
         What the map is about.
     notes

@@ -115,6 +115,8 @@ def _route(frames: Mapping[str, GeoDataFrame]) -> str:
     stops = [_stop(row, shape) for row, shape in in_order("stops", frames.get("stops"))]
     legs = [_leg(row) for row, _ in in_order("legs", frames.get("legs"))]
     parts = [f'<h3>Stops</h3><ul class="stops">{"".join(stops)}</ul>'] if stops else []
+    met = [_met(row, shape) for row, shape in in_order("streams_met", frames.get("streams_met"))]
+    parts += [f'<h3>Currents met</h3><ul class="stops">{"".join(met)}</ul>'] if met else []
     parts += [f'<h3>Legs</h3><ol class="legs">{"".join(legs)}</ol>'] if legs else []
     return "".join(parts)
 
@@ -131,6 +133,20 @@ def _stop(row: dict[str, Any], shape: Any) -> str:
         f'<li><button type="button" class="show" data-at="{spot.y:.5f},{spot.x:.5f}">{head}'
         f'<span><b><bdi>{name}</bdi></b> <span class="what">{what}</span>'
         f'<span class="left"><bdi>{label}</bdi></span></span></button>'
+        f'<p><bdi>{text}</bdi></p><p class="at">{write_position(spot.x, spot.y)}</p></li>'
+    )
+
+
+def _met(row: dict[str, Any], shape: Any) -> str:
+    name, label, text = (
+        as_markup(text_of(row, "name")),
+        as_markup(text_of(row, "label")),
+        as_lines(text_of(row, "text")),
+    )
+    spot = shape.representative_point()
+    return (
+        f'<li><button type="button" class="show" data-at="{spot.y:.5f},{spot.x:.5f}">'
+        f'<span><b><bdi>{name}</bdi></b><span class="left"><bdi>{label}</bdi></span></span></button>'
         f'<p><bdi>{text}</bdi></p><p class="at">{write_position(spot.x, spot.y)}</p></li>'
     )
 

@@ -59,6 +59,9 @@ SYMBOLS: Mapping[str, str] = MappingProxyType(
         "opening": '<circle class="leafs" r="9"/><path class="gate" d="M-6 3L-2 -4M6 3L2 -4"/>',
         "lane-arrow": '<path class="way" d="M0 12V-10M-5 -4L0 -11L5 -4"/>',
         "flood": '<path class="way" d="M0 11V-9M-4 -3L0 -10L4 -3M-3 9L3 9"/>',
+        # A current that the track meets: two angles, one behind the other, that point where it sets.
+        "sets": '<path class="sets bed" d="M-9 1L0 -11L9 1M-9 12L0 0L9 12"/>'
+        '<path class="sets" d="M-9 1L0 -11L9 1M-9 12L0 0L9 12"/>',
         "leg-arrow": '<path class="heading" d="M0 -8L6 6L0 3L-6 6Z"/>',
     }
 )

@@ -219,6 +219,28 @@ def _legs(frame: GeoDataFrame) -> Theme:
     return Theme("legs", Markup("The track"), tuple(features), key, "legs", fixed=True)
 
 
+def _streams_met(frame: GeoDataFrame) -> Theme:
+    features: list[Feature] = []
+    for row, shape in in_order("streams_met", frame):
+        title = as_markup(text_of(row, "title") or text_of(row, "name") or "Current")
+        popup = write_popup(title, [as_lines(text_of(row, "text"))], shape)
+        label = as_markup(text_of(row, "label"), longest=40)
+        features.append(
+            Feature(
+                shape,
+                "met-mark",
+                pair(title, label),
+                popup,
+                label,
+                icon="sets",
+                rank=8,
+                turn_deg=number_of(row, "set_deg") or 0.0,
+            )
+        )
+    key = (symbol_entry("sets", "current met: points where it sets when the boat is there"),)
+    return Theme("streams_met", Markup("Currents met"), tuple(features), key, "places")
+
+
 _STOPS = {
     "start": ("stop-start", "start"),
     "fuel stop": ("stop-fuel", "fuel stop, with what is left on arrival"),
@@ -286,6 +308,7 @@ VOYAGE: Mapping[str, Callable[[GeoDataFrame], Theme]] = MappingProxyType(
         "place_marks": _place_marks,
         "dock_marks": _dock_marks,
         "legs": _legs,
+        "streams_met": _streams_met,
         "stops": _stops,
     }
 )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from shapely.geometry import Point
 
+from layers.constituents import read_constituents
 from maps.features import (
     Feature,
     Theme,
@@ -35,7 +36,6 @@ __all__ = ["WATERS", "draw_edge"]
 
 
 _NEAR_RANK = 8  # close to the track: gives way to a stop only, never to a length, an arrow or a ring
-_CONSTITUENT_PARTS = 3  # name, speed in kn, phase lag in degrees
 
 
 def draw_edge(extent: Bounds) -> Theme:
@@ -270,13 +270,7 @@ def _span(low: float, high: float | None, manner: Manner) -> str:
 
 def _greatest(mean_kn: float | None, constituents: str) -> str:
     """Return the greatest rate of a stream in words: its mean, and all its tides at their height at once."""
-    amplitudes_kn: list[float] = []
-    for part in constituents.rstrip("; ").split(";"):
-        amplitude = number_of({"kn": part.split()[1] if len(part.split()) == _CONSTITUENT_PARTS else ""}, "kn")
-        if amplitude is None:
-            return "Greatest rate not known"
-        amplitudes_kn.append(abs(amplitude))
-    greatest_kn = abs(mean_kn or 0.0) + sum(amplitudes_kn)
+    greatest_kn = abs(mean_kn or 0.0) + sum(harmonic.amplitude_kn for harmonic in read_constituents(constituents))
     return f"Runs at up to {write_number(math.ceil(round(greatest_kn * 10, 6)) / 10, 1)} kn at its strongest"
 
 

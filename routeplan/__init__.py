@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from routeplan.cruise_asked import CruiseAsked, CruiseBoat, DockTold, Visit
     from routeplan.cruise_file import read_cruise
     from routeplan.cruises import CruisePlan, NoCruiseError
+    from routeplan.currents import Currents, read_currents
+    from routeplan.departures import Departures, find_departures
     from routeplan.drawn import layers_of
     from routeplan.fillups import Entry, Fillup, FillupLog
     from routeplan.fuel import FuelAboard, full, promised_range_nmi, read_aboard
@@ -47,6 +49,8 @@ if TYPE_CHECKING:
     from routeplan.reach_layers import layers_of_reach
     from routeplan.reached import InReach, NoReachError, ReachArea, TurningPoint
     from routeplan.saved_plans import Report, SavedPlan, keep_plan, read_plan, write_plan
+    from routeplan.sea import Seas, SeaState, read_sea, read_sea_table
+    from routeplan.sea_allowance import SeaAllowance, find_allowance
     from routeplan.sheet_page import build_sheet
     from routeplan.teaching import Taught, learn
     from routeplan.trips import Trip
@@ -63,6 +67,8 @@ __all__ = [
     "CruiseAsked",
     "CruiseBoat",
     "CruisePlan",
+    "Currents",
+    "Departures",
     "DockTold",
     "Entry",
     "Fillup",
@@ -89,6 +95,9 @@ __all__ = [
     "Report",
     "RouteplanError",
     "SavedPlan",
+    "SeaAllowance",
+    "SeaState",
+    "Seas",
     "Stop",
     "Taught",
     "Trip",
@@ -100,7 +109,9 @@ __all__ = [
     "build_sheet",
     "build_water",
     "find_aboard",
+    "find_allowance",
     "find_cruise",
+    "find_departures",
     "find_helm",
     "find_passage",
     "find_reach",
@@ -115,8 +126,11 @@ __all__ = [
     "read_aboard",
     "read_boat",
     "read_cruise",
+    "read_currents",
     "read_fillups",
     "read_plan",
+    "read_sea",
+    "read_sea_table",
     "route_of",
     "start_meter",
     "write_plan",
@@ -131,6 +145,8 @@ _HOMES = {
     "routeplan.cruise_asked": ("CruiseAsked", "CruiseBoat", "DockTold", "Visit"),
     "routeplan.cruise_file": ("read_cruise",),
     "routeplan.cruises": ("CruisePlan", "NoCruiseError"),
+    "routeplan.currents": ("Currents", "read_currents"),
+    "routeplan.departures": ("Departures", "find_departures"),
     "routeplan.drawn": ("layers_of",),
     "routeplan.fillups": ("Entry", "Fillup", "FillupLog"),
     "routeplan.fuel": ("FuelAboard", "full", "promised_range_nmi", "read_aboard"),
@@ -146,6 +162,8 @@ _HOMES = {
     "routeplan.reached": ("InReach", "NoReachError", "ReachArea", "TurningPoint"),
     "routeplan.helm_marks": ("find_helm", "start_meter"),
     "routeplan.plan_routes": ("route_of",),
+    "routeplan.sea": ("SeaState", "Seas", "read_sea", "read_sea_table"),
+    "routeplan.sea_allowance": ("SeaAllowance", "find_allowance"),
     "routeplan.saved_plans": ("Report", "SavedPlan", "keep_plan", "read_plan", "write_plan"),
     "routeplan.sheet_page": ("build_sheet",),
     "routeplan.underway": ("find_underway",),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,7 @@ from routeplan.docks import Dock, read_docks
 from routeplan.fuel import greatest_burn_l, z_of
 from routeplan.joining import SAME_PLACE_M, apart_m, check_speed, join_place
 from routeplan.leg_graph import Rates
+from routeplan.moving_tracks import MovingTracks, with_currents
 from routeplan.problem import Problem
 from routeplan.tracks import Tracks, build_dock_graph
 
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     import networkx as nx
 
     from routeplan.boats import Boat
+    from routeplan.conditions import Conditions
+    from routeplan.daylight import Daylight
     from routeplan.fuel import FuelAboard
     from routeplan.network import Network, Place
     from routeplan.trips import Trip
@@ -50,6 +54,8 @@ class Question:
         Terminals of the vias and the destination.
     speeds_kn
         [kn] Speeds that a hop may be run at, the chosen one first.
+    conditions
+        Currents and sea; None for still water without a sea.
     """
 
     network: Network
@@ -60,6 +66,7 @@ class Question:
     start: int
     targets: tuple[int, ...]
     speeds_kn: tuple[float, ...]
+    conditions: Conditions | None = None
 
     @property
     def speed_kn(self) -> float:
@@ -78,9 +85,42 @@ class Question:
         -------
         One set a speed.
         """
-        return tuple(Tracks(self.network, self.boat, speed_kn, fairways=fairways) for speed_kn in self.speeds_kn)
+        return tuple(self.tracks_at(speed_kn, fairways=fairways) for speed_kn in self.speeds_kn)
 
-    def problem(self, tracks: Sequence[Tracks], docks: Mapping[int, Dock] | None = None) -> Problem:
+    def tracks_at(self, speed_kn: float, *, fairways: bool = True) -> Tracks:
+        """Set the tracks of one speed up.
+
+        Parameters
+        ----------
+        speed_kn
+            [kn] The speed.
+        fairways
+            Whether they are preferred where the margins ask for it.
+
+        Returns
+        -------
+        For still water, or by the clock where currents or the sea count.
+        """
+        if self.conditions is None:
+            return Tracks(self.network, self.boat, speed_kn, fairways=fairways)
+        tracks = MovingTracks(self.network, self.boat, speed_kn, self.conditions, fairways=fairways)
+        tracks.keep_to((self.start, *self.targets))
+        return tracks
+
+    @property
+    def harbours(self) -> frozenset[int]:
+        """Terminals at which a night may be spent without a fill."""
+        terminals = self.network.terminals
+        return frozenset(i for i, t in enumerate(terminals) if t.entries and t.place.kind in ("harbour", "anchorage"))
+
+    def problem(
+        self,
+        tracks: Sequence[Tracks],
+        docks: Mapping[int, Dock] | None = None,
+        *,
+        daylight: Daylight | None = None,
+        rests: frozenset[int] = frozenset(),
+    ) -> Problem:
         """Set the search up.
 
         Parameters
@@ -89,16 +129,28 @@ class Question:
             For the boat at the speeds to plan with.
         docks
             Docks to fill at; the suitable ones where None.
+        daylight
+            When she may be under way; None at any time.
+        rests
+            Where a night may be spent without a fill.
 
         Returns
         -------
         The search, on the graph of all hops that a full tank, or the fuel aboard, could make down to the unusable fuel.
         """
         docks = self.by_terminal if docks is None else docks
-        sources = {self.start, *docks, *self.targets[:-1]}
-        pairs = [(a, b) for a in sources for b in {*docks, *self.targets} if a != b]
+        rests = rests - {self.start, *self.targets}
+        sources = {self.start, *docks, *self.targets[:-1], *rests}
+        pairs = [(a, b) for a in sources for b in {*docks, *self.targets, *rests} if a != b]
         most_l = most_burn_l(self.boat, self.trip.aboard, self.trip.confidence)
-        return self.pose(build_dock_graph(tracks, pairs, most_l), docks)
+        problem = self.pose(build_dock_graph(tracks, pairs, most_l), docks)
+        return replace(problem, conditions=self.conditions, daylight=daylight, rests=rests)
+
+    @property
+    def sd_share(self) -> float:
+        """[share] Relative standard deviation of the burn, the sea's doubt among it."""
+        sea = None if self.conditions is None else self.conditions.sea
+        return math.hypot(self.boat.burn.sd_share, 0.0 if sea is None else sea.sd_share())
 
     def pose(self, graph: nx.MultiDiGraph, docks: Mapping[int, Dock]) -> Problem:
         """Set the search up on hops that are known already.
@@ -129,7 +181,7 @@ class Question:
             full_l=boat.tank.full_mark_l,
             full_sd_l=boat.full_mark_sd_l,
             floor_l=boat.floor_l,
-            sd_share=boat.burn.sd_share,
+            sd_share=self.sd_share,
             z=z_of(trip.confidence),
             berthing_h=trip.berthing_h,
             may_wait=frozenset(lying | {self.start}),
@@ -162,7 +214,9 @@ def most_burn_l(boat: Boat, aboard: FuelAboard, confidence: float) -> float:
     )
 
 
-def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Question, list[str]]:
+def ask(
+    network: Network, trip: Trip, boat: Boat, now: datetime, conditions: Conditions | None = None
+) -> tuple[Question, list[str]]:
     """Resolve a trip's names, speed and docks.
 
     Parameters
@@ -175,6 +229,8 @@ def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Questi
         Whose burn counts.
     now
         The clock.
+    conditions
+        Currents and sea; None for still water without a sea.
 
     Returns
     -------
@@ -187,6 +243,8 @@ def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Questi
     """
     speed_kn = boat.cruising_speed_kn if trip.speed_kn is None else trip.speed_kn
     check_speed(boat, speed_kn)
+    if conditions is not None:
+        network = with_currents(network, conditions)
     network, ends = _join_ends(network, trip)
     notes = find_doubts(network, ends)
     if trip.depart < now:
@@ -207,7 +265,7 @@ def ask(network: Network, trip: Trip, boat: Boat, now: datetime) -> tuple[Questi
     if trip.fill_first and ends[0] not in by_terminal:
         _refuse_fill_first(network, boat, docks, ends[0])
     speeds = _speeds_kn(network, boat, speed_kn) if trip.slower else (speed_kn,)
-    return Question(network, boat, trip, docks, by_terminal, ends[0], tuple(ends[1:]), speeds), notes
+    return Question(network, boat, trip, docks, by_terminal, ends[0], tuple(ends[1:]), speeds, conditions), notes
 
 
 def _speeds_kn(network: Network, boat: Boat, fastest_kn: float) -> tuple[float, ...]:

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
+    from routeplan.conditions import Conditions
     from routeplan.network import Network
 
-__all__ = ["SAFETY_CAUTIONS", "find_doubts"]
+__all__ = ["SAFETY_CAUTIONS", "find_doubts", "find_gaps", "safety_cautions"]
 
 SAFETY_CAUTIONS = (
     "An aid to planning, not for navigation: check current official charts, notices, weather and tides.",
@@ -17,6 +19,18 @@ SAFETY_CAUTIONS = (
     "Planned for still water: no tide, current, wind or sea is allowed for.",
     "Local rules and a licensed professional's advice come first.",
 )
+_STILL = SAFETY_CAUTIONS[2]
+_COUNTED = {  # currents, sea
+    (
+        False,
+        True,
+    ): "Planned for still water with an allowance for the sea as entered: no tide or current is allowed for.",
+    (True, False): "Currents are predictions: wind, rain and pressure change them. No wind or sea is allowed for.",
+    (
+        True,
+        True,
+    ): "Currents are predictions, and the sea is as entered: wind, rain and a change of weather change both.",
+}
 _ABSENT = {
     "land": "NOTHING keeps the track off the land",
     "hazards": "rocks and wrecks are not kept off",
@@ -26,6 +40,48 @@ _ABSENT = {
     "docks": "there is nowhere to take fuel",
     "currents": "tidal streams are not known",
 }
+
+
+def safety_cautions(conditions: Conditions | None) -> tuple[str, ...]:
+    """Say what has to be said with every plan.
+
+    Parameters
+    ----------
+    conditions
+        Currents and sea that were reckoned with; None for still water and a calm.
+
+    Returns
+    -------
+    Sentences.
+    """
+    if conditions is None:
+        return SAFETY_CAUTIONS
+    counted = _COUNTED[conditions.currents is not None, conditions.sea is not None]
+    return tuple(counted if caution == _STILL else caution for caution in SAFETY_CAUTIONS)
+
+
+def find_gaps(conditions: Conditions | None, arrives: datetime) -> tuple[str, ...]:
+    """Say where gridded currents begin after a passage does, or end before it.
+
+    Parameters
+    ----------
+    conditions
+        What was reckoned with.
+    arrives
+        When the passage ends.
+
+    Returns
+    -------
+    Sentences.
+    """
+    grid = None if conditions is None or conditions.currents is None else conditions.currents.grid
+    if conditions is None or grid is None:
+        return ()
+    departs = conditions.departs
+    if grid.begins <= departs and arrives <= grid.ends:
+        return ()
+    span = f"from {grid.begins:%Y-%m-%d %H:%M} to {grid.ends:%Y-%m-%d %H:%M} UTC"
+    return (f"{grid.source} has currents {span} only: none of its own is reckoned with before and after.",)
 
 
 def find_doubts(network: Network, ends: Sequence[int]) -> list[str]:

@@ -53,7 +53,7 @@ class Choice:
     others: tuple[Label, ...]
 
 
-def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | None:
+def choose(problem: Problem, trip: Trip, *, every: bool = False, best_only: bool = False) -> Choice | None:
     """Search, name what is best at what, and recommend.
 
     Parameters
@@ -64,6 +64,8 @@ def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | Non
         Its fill rule and preference.
     every
         Whether the whole Pareto set is wanted.
+    best_only
+        Whether the plan that is recommended will do, which is found sooner where nothing is preferred.
 
     Returns
     -------
@@ -76,12 +78,15 @@ def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | Non
 
     Notes
     -----
-    At one speed the four named plans are taken from the Pareto set; where each hop has several, that set runs to
-    thousands, so unless all are wanted each named plan is searched by its criterion and time alone.
+    At one speed the four named plans are taken from the Pareto set; where each hop has several, or nights may be spent
+    anywhere, that set runs to thousands, so unless all are wanted each named plan is searched by its criterion and time
+    alone.
     """
     if trip.fill != "full":
         return _choose_part_filled(problem, trip)
-    search = find_labels if every or not trip.slower else _ends
+    if best_only and trip.prefer is None:
+        return _choose_best(problem)
+    search = find_labels if every or not (trip.slower or problem.rests) else _ends
     labels = search(problem)
     if not labels:
         return None
@@ -112,6 +117,21 @@ def choose(problem: Problem, trip: Trip, *, every: bool = False) -> Choice | Non
     chosen = list(named.values())
     others = tuple(label for label in labels if not any(label is c for c in chosen)) if every else ()
     return Choice(named, best, others)
+
+
+def _choose_best(problem: Problem) -> Choice | None:
+    """Recommend by time and stops alone, which decide where nothing is preferred."""
+    labels = find_labels(problem, ("time", "stops"))
+    if not labels:
+        return None
+    best = _weigh(_named(labels))
+    known = _known(problem, best)
+    sure = [] if known is None else find_labels(known, ("time", "stops"))
+    if sure:
+        other = _weigh(_named(sure))
+        if timedelta(hours=other.time_h - best.time_h) <= _SURE_DOCKS_WORTH:
+            best = other
+    return Choice({"soonest": best}, best, ())
 
 
 def part_rule(trip: Trip) -> tuple[PartRule, float]:

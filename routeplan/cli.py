@@ -16,6 +16,7 @@ import typer
 
 from routeplan import edges
 from routeplan.cli_cruise import cruise
+from routeplan.cli_currents import currents
 from routeplan.cli_demo import demo
 from routeplan.cli_fillup import fillups
 from routeplan.cli_fuel import NoLogOption, aboard, advice, boat_learn, taught_or_file
@@ -59,6 +60,7 @@ app.add_typer(plans, name="plan")
 app.command("passage")(passage)
 app.command("cruise")(cruise)
 app.command("reach")(reach)
+app.command("currents")(currents)
 app.command("underway")(underway)
 app.command("demo")(demo)
 app.command("aboard")(aboard)
@@ -159,6 +161,16 @@ def boat_show(
         edges.say("\n".join(filter(None, [tell_boat(the_boat, amount, share, ranges), what_it_taught(taught)])))
 
 
+def _with_daylight(words: list[str]) -> list[str]:
+    """Give a bare `--daylight` its value, as typer has no options whose value may be left out."""
+    found: list[str] = []
+    for word, following in zip(words, [*words[1:], ""], strict=True):
+        found.append(word)
+        if word == "--daylight" and following not in ("sun", "civil"):
+            found.append("sun")
+    return found
+
+
 def main() -> None:
     """Run the command line; every error leaves as one clear line and its exit code."""
     from layers.errors import LayersError, RouteplanError
@@ -168,7 +180,7 @@ def main() -> None:
             stream.reconfigure(errors="backslashreplace")  # a console that lacks a letter still gets its answer
     try:
         # A southern latitude is no option: a blank before the minus tells typer so, and readers strip it.
-        words = [f" {word}" if re.match(r"-\.?\d", word) else word for word in sys.argv[1:]]
+        words = [f" {word}" if re.match(r"-\.?\d", word) else word for word in _with_daylight(sys.argv[1:])]
         code = app(args=words, prog_name="routeplan", standalone_mode=False)
     except typer.Exit as done:
         code = done.exit_code

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from routeplan import edges
+from routeplan.cli_conditions import read_surroundings
 from routeplan.cli_papers import Papers
 from routeplan.cli_passage import Asked, find_answer, map_page, print_passage
 from routeplan.cli_water import find_network
@@ -48,7 +49,8 @@ def demo(
             drafts.enter_context(replaced_file(out / name)) for name in ("passage.json", "learn.html", "passage.html")
         )
         network = find_network(the_region, the_boat, Margins(), depart, cached=True)
-        asked = Asked(network, trip, depart, taught.boat)
+        surroundings = read_surroundings(the_region, taught.boat, taught.lesson, None, None, still_water=False)
+        asked = Asked(network, trip, depart, taught.boat, surroundings=surroundings)
         answer = find_answer(asked, [what_it_taught(taught)])
         answer_file.write_text(json.dumps(passage_document(answer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
         page_file.write_text(build_page(taught.lesson, sharpened(taught), the_region.zone), encoding="utf-8")

@@ -10,6 +10,21 @@ from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
 import typer
 
 from routeplan import edges
+from routeplan.cli_conditions import (
+    STILL_AND_CALM,
+    CurrentsOption,
+    DaylightOption,
+    DepartBetweenOption,
+    HoursPerDayOption,
+    PictureOption,
+    SeaOption,
+    StillWaterOption,
+    Surroundings,
+    read_days,
+    read_departures,
+    read_surroundings,
+)
+from routeplan.cli_departures import check_window, print_departures
 from routeplan.cli_fuel import GaugeOption, MeterOption, NoLogOption, read_fuel, taught_or_file
 from routeplan.cli_papers import (
     NamesOption,
@@ -70,6 +85,8 @@ def passage(  # one parameter an option
     depart: Annotated[
         str | None, typer.Option("--depart", help="Departure, region's time: 2026-07-01T08:00. Default now.")
     ] = None,
+    depart_between: DepartBetweenOption = None,
+    picture: PictureOption = None,
     via: Annotated[list[str] | None, typer.Option("--via", help="Place to pass on the way; may be repeated.")] = None,
     speed: Annotated[
         str | None, typer.Option("--speed", help="Speed, such as 24 or 24kn. Default the cruising speed.")
@@ -113,6 +130,11 @@ def passage(  # one parameter an option
     call_ahead: Annotated[
         bool, typer.Option("--call-ahead", help="List whom to call before leaving, and what to ask for.")
     ] = False,
+    currents: CurrentsOption = None,
+    still_water: StillWaterOption = False,
+    sea: SeaOption = None,
+    daylight: DaylightOption = None,
+    hours_per_day: HoursPerDayOption = None,
     map_file: MapOption = None,
     layers_file: Annotated[
         Path | None, typer.Option("--layers", help="Write the plan's layers for a GIS: .gpkg or a folder.")
@@ -151,7 +173,7 @@ def passage(  # one parameter an option
     from routeplan.fuel import read_confidence, with_reserve
     from routeplan.log_use import what_it_taught, whole_address
     from routeplan.quantities import read_speed_kn
-    from routeplan.trips import Trip, read_berthing_h, read_departure, read_price_of_time
+    from routeplan.trips import Trip, read_berthing_h, read_price_of_time
 
     now = edges.now()
     papers = Papers(
@@ -169,6 +191,10 @@ def passage(  # one parameter an option
     price_per_h = None if price_of_time is None else read_price_of_time(price_of_time, "--price-of-time")
     if show == "all" and fill != "full":
         _refuse_together("--show", "all", f"--fill {fill} has one best plan", "leave one of them out")
+    light, longest_day_h = read_days(daylight, hours_per_day)
+    files = {"--map": map_file, "--layers": layers_file} | papers.wanted
+    one_plan = {**files, "--show": show if show == "all" else None, "--call-ahead": call_ahead or None}
+    check_window(depart_between, depart, picture, [name for name, value in one_plan.items() if value is not None])
     margins = given_margins(
         under_keel,
         overhead,
@@ -188,18 +214,20 @@ def passage(  # one parameter an option
     trip_aboard, found = read_fuel(the_boat, taught, given, meter, gauge, share)
     if fill_first and trip_aboard.mean_l >= taught.boat.tank.full_mark_l:
         _refuse_together("--fill-first", trip_aboard.how, "she is filled to the mark already", "leave --fill-first out")
-    speed_kn = None if speed is None else read_speed_kn(speed, "--speed")
-    berthing_h = read_berthing_h(berthing, "--berthing")
     the_region = read_region(region, skip_bad_docks=skip_bad_docks)
+    surroundings = read_surroundings(
+        the_region, taught.boat, None if no_log else taught.lesson, currents, sea, still_water=still_water
+    )
+    leaves, last = read_departures(depart, depart_between, the_region.zone, now)
     trip = Trip(
         start=start,
         finish=finish,
         via=tuple(via or ()),
-        depart=now if depart is None else read_departure(depart, the_region.zone, "--depart"),
+        depart=leaves,
         aboard=trip_aboard,
-        speed_kn=speed_kn,
+        speed_kn=None if speed is None else read_speed_kn(speed, "--speed"),
         confidence=share,
-        berthing_h=berthing_h,
+        berthing_h=read_berthing_h(berthing, "--berthing"),
         known_docks_only=known_docks_only,
         confirmed_docks_only=confirmed_docks_only,
         fill=fill,
@@ -208,17 +236,28 @@ def passage(  # one parameter an option
         fill_first=fill_first,
         prefer=prefer,
         slower=slower,
+        daylight=light,
+        hours_per_day_h=longest_day_h,
     )
     network = find_network(the_region, the_boat, margins, trip.depart, cached=not no_cache)
-    plain = None
-    if margins != margins.plain:
-        plain = find_network(the_region, the_boat, margins.plain, trip.depart, cached=not no_cache)
+    wished = margins != margins.plain
+    plain = find_network(the_region, the_boat, margins.plain, trip.depart, cached=not no_cache) if wished else None
     shows_l = _meter_at_departure(the_boat, meter_at_departure, meter, fill_first=fill_first)
-    files = {"--map": map_file, "--layers": layers_file} | papers.wanted
-    said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)])]
+    said = [*([] if found is None else found.findings), *filter(None, [what_it_taught(taught)]), *surroundings.notes]
     asked = Asked(
-        network, trip, now, taught.boat, every=show == "all", call_ahead=call_ahead, as_json=as_json, plain=plain
+        network,
+        trip,
+        now,
+        taught.boat,
+        every=show == "all",
+        call_ahead=call_ahead,
+        as_json=as_json,
+        plain=plain,
+        surroundings=surroundings,
     )
+    if last is not None:
+        print_departures(asked, last, said, picture)
+        return
     answer = find_answer(asked, said, [name for name, file in files.items() if file is not None])
     where = (str(region.absolute()), str(boat.absolute()), whole_address(log))
     made_with = _MadeWith(taught, shows_l, where, file_digest)
@@ -253,6 +292,8 @@ class Asked:
         Whether one document is printed.
     plain
         The network without what may make a way longer at the skipper's wish; None where nothing was wished.
+    surroundings
+        Currents and sea.
     """
 
     network: Network
@@ -263,6 +304,7 @@ class Asked:
     call_ahead: bool = False
     as_json: bool = False
     plain: Network | None = None
+    surroundings: Surroundings = STILL_AND_CALM
 
     def calls(self, plan: Plan | None) -> tuple[Call, ...] | None:
         """List whom to call for a plan.
@@ -372,7 +414,17 @@ def find_answer(asked: Asked, notes: Sequence[str], unwritten: Sequence[str] = (
     if asked.every and trip.slower:
         typer.echo("All plans at every speed: this may take minutes ...", err=True)
     try:
-        return find_passage(network, trip, now=asked.now, boat=boat, notes=notes, every=asked.every, plain=asked.plain)
+        return find_passage(
+            network,
+            trip,
+            now=asked.now,
+            boat=boat,
+            notes=notes,
+            every=asked.every,
+            plain=asked.plain,
+            currents=asked.surroundings.currents,
+            sea=asked.surroundings.sea,
+        )
     except NoPassageError as error:
         calls = asked.calls(error.refusal.offered)
         if asked.as_json:

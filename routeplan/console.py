@@ -13,7 +13,7 @@ from layers.findings_kinds import in_order_of_danger
 from routeplan.places import write_position
 from routeplan.plan_words import PlanWords
 from routeplan.units_shown import shown_distance, shown_distance_down, shown_speed
-from routeplan.words import course
+from routeplan.words import course, runs_in_current, shown_current
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -115,7 +115,7 @@ def tell_passage(passage: Passage, *, every: bool = False, calls: Sequence[Call]
     words = PlanWords(passage.boat, region.zone, region.about.currency, passage.speed_kn)
     best = passage.recommended
     out = [_understood(trip, best, words), "", wrapped(f"Recommended ({_names(best)}): {words.summary(best)}.")]
-    out += _sureness(best, words)
+    out += [*_water(best, words), *_sureness(best, words)]
     longer = words.longer_line(best, passage.network.water)
     out += [wrapped(f"{longer}.")] if longer else []
     out += [wrapped(f"Or {_names(plan)}: {plan.difference}.") for plan in passage.others_told]
@@ -155,7 +155,7 @@ def tell_refusal(error: NoPassageError, words: PlanWords, trip: Trip, calls: Seq
         broken = f"BREAKS the closed-dock rule at {' and '.join(refusal.breaks_at)}"
         out += ["", wrapped(f"! The plan below {broken}. It is the best one without that rule.")]
         out += [_understood(trip, offered, words), "", wrapped(f"Not recommended: {words.summary(offered)}.")]
-        out += [*_sureness(offered, words), *_way(offered, words)]
+        out += [*_water(offered, words), *_sureness(offered, words), *_way(offered, words)]
         out += [] if calls is None else _call_ahead(calls, words)
         out += ["", wrapped(f"! The plan above {broken}: don't leave before you know that fuel will be sold there.")]
     cautions = error.cautions if offered is None else (*offered.cautions, *error.cautions)
@@ -346,6 +346,13 @@ def _understood(trip: Trip, plan: Plan, words: PlanWords) -> str:
     )
 
 
+def _water(plan: Plan, words: PlanWords) -> list[str]:
+    """Say what the water does on a plan: that it stood still, or which currents are met; then a line a day."""
+    first, *met = words.water_lines(plan)
+    out = [wrapped(first if met else f"{first}."), *(wrapped(f"- {line}", "  ") for line in met)]
+    return out + [wrapped(f"{line}.") for line in words.day_lines(plan)]
+
+
 def _sureness(plan: Plan, words: PlanWords) -> list[str]:
     """Say how far a plan can be relied on: its chances, the rule it keeps, the doubtful docks it leans on."""
     out = [wrapped(f"{words.chances(plan)}.")]
@@ -416,7 +423,8 @@ def _legs(plan: Plan, words: PlanWords) -> list[str]:
     units = words.units
     ahead = list(plan.stops)
     since = plan.depart
-    rows: list[tuple[tuple[str, ...], tuple[str, ...]]] = []  # figures; where to, its position, what isn't known
+    steered = any(runs_in_current(leg) for leg in plan.legs)
+    rows: list[tuple[tuple[str, ...], tuple[str, ...]]] = []  # figures; where to, its position, what to heed
     beside: list[str] = []  # numbers of the approaches to and from a stop
     for i, leg in enumerate(plan.legs, start=1):
         alongside = leg.kind == "approach" and leg.distance_nmi < _ALONGSIDE_NMI
@@ -435,24 +443,28 @@ def _legs(plan: Plan, words: PlanWords) -> list[str]:
             continue
         figures = (
             str(i),
-            course(leg.course_deg),
+            course(leg.steer_deg if steered and leg.steer_deg is not None else leg.course_deg),
             f"{leg.distance_nmi:.1f}",
-            f"{leg.speed_kn:g}",
+            f"{round(leg.speed_kn, 2):g}",
             words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
             _bare(units, leg.aboard_after_l),
             _bare(units, leg.aboard_after_low_l),
         )
-        unchecked = "" if leg.depth_checked else "depth not checked"
-        rows.append((figures, (leg.to, write_position(leg.to_position), unchecked)))
+        remarks = [f"track {course(leg.course_deg)}, {shown_current(leg)}"] if runs_in_current(leg) else []
+        remarks += [] if leg.depth_checked else ["depth not checked"]
+        rows.append((figures, (leg.to, write_position(leg.to_position), ", ".join(remarks))))
         since = leg.arrive
     unit = units.volume_label
-    head = ("leg", "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}")
-    wide = [(f[0], to, position, *f[1:], unchecked) for f, (to, position, unchecked) in rows]
+    head = ("leg", "steer" if steered else "true", "nmi", "kn", "at", f"left {unit}", f"low {unit}")
+    wide = [(f[0], to, position, *f[1:], remark) for f, (to, position, remark) in rows]
     lines = table((head[0], "to", "position", *head[1:], ""), wide)
     if max(map(len, lines)) > terminal_width():
         narrow = [  # a position isn't broken
-            (*figures, ", ".join(filter(None, (to, position.replace(" ", _NO_BREAK), unchecked))))
-            for figures, (to, position, unchecked) in rows
+            (
+                *figures,
+                ", ".join(filter(None, (to, position.replace(" ", _NO_BREAK), _TOGETHER.sub(_NO_BREAK, remark)))),
+            )
+            for figures, (to, position, remark) in rows
         ]
         lines = [line.replace(_NO_BREAK, " ") for line in table((*head, "to"), narrow)]
     heeded: dict[str, list[int]] = {}

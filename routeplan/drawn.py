@@ -24,10 +24,11 @@ if TYPE_CHECKING:
     from routeplan.fuel import FuelAboard
     from routeplan.passage import Passage
     from routeplan.plans import Leg, Plan, Stop
+    from routeplan.stream_words import StreamWords
     from routeplan.water import Water
     from routeplan.words import Words
 
-__all__ = ["closed_water_layer", "dock_layer", "dock_state", "draw_rings", "layers_of", "rings_layer"]
+__all__ = ["closed_water_layer", "dock_layer", "dock_state", "draw_rings", "layers_of", "rings_layer", "streams_layer"]
 
 _Mark: TypeAlias = "tuple[dict[str, Any], tuple[float, float]]"  # a row of the stops layer, and where it is
 
@@ -53,13 +54,16 @@ def layers_of(passage: Passage, plan: Plan | None = None) -> dict[str, GeoDataFr
 
     Returns
     -------
-    Layers by name, on WGS 84, in the form of `layers.COMPUTED`: legs, stops, rings, closed_water, dock_marks.
+    Layers by name, on WGS 84, in the form of `layers.COMPUTED`: legs, stops, rings, closed_water, dock_marks; and
+    streams_met where the plan meets currents.
     """
     plan = plan or passage.recommended
     region = passage.network.region
     words = PlanWords(passage.boat, region.zone, region.about.currency, passage.speed_kn)
+    met = {"streams_met": streams_layer(plan, words)} if plan.streams else {}
     return {
         "legs": _legs(passage, plan, words),
+        **met,
         "stops": _stops(passage, plan, words),
         "rings": rings_layer(
             passage.boat, plan.legs[0].from_position, passage.trip.aboard, passage.speed_kn, passage.trip.confidence
@@ -184,6 +188,37 @@ def dock_layer(docks: Sequence[Dock], words: Words, unreached: Mapping[str, str]
     return build_layer(COMPUTED["dock_marks"], rows, [shapely.Point(d.position) for d in docks])
 
 
+def streams_layer(plan: Plan, words: StreamWords) -> GeoDataFrame:
+    """Draw the currents that a plan meets, each where it is met strongest.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    words
+        Time.
+
+    Returns
+    -------
+    The `streams_met` layer, in order; empty in still water.
+    """
+    rows = [
+        {
+            "order": i,
+            "name": stream.name,
+            "set_deg": stream.set_deg,
+            "drift_kn": stream.drift_kn,
+            "enter": words.day_and_clock(stream.enter),
+            "leave": words.day_and_clock(stream.leave),
+            "title": f"Current met: {stream.name}",
+            "text": "\n".join(words.stream_texts(stream)),
+            "label": f"current {stream.drift_kn:.1f} kn",
+        }
+        for i, stream in enumerate(plan.streams, start=1)
+    ]
+    return build_layer(COMPUTED["streams_met"], rows, [shapely.Point(stream.position) for stream in plan.streams])
+
+
 def dock_state(dock: Dock, unreached: Mapping[str, str]) -> str:
     """Tell what a dock is to a boat.
 
@@ -216,6 +251,10 @@ def _legs(passage: Passage, plan: Plan, words: PlanWords) -> GeoDataFrame:
             "distance_nmi": leg.distance_nmi,
             "course_deg": leg.course_deg,
             "speed_kn": leg.speed_kn,
+            "steer_deg": leg.steer_deg,
+            "ground_kn": leg.ground_kn,
+            "set_deg": leg.set_deg,
+            "drift_kn": leg.drift_kn,
             "fuel_l": leg.fuel_l,
             "aboard_after_l": leg.aboard_after_l,
             "aboard_after_low_l": leg.aboard_after_low_l,

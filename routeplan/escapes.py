@@ -89,10 +89,10 @@ class Escapes:
         self._least_l = np.full((len(places), len(places)), np.inf)
         for a, b, track in problem.graph.edges(data="track"):
             i, j = self._at.get(a), self._at.get(b)
-            if i is None or j is None or track.fuel_l >= self._least_l[i, j]:
+            if i is None or j is None or track.most_l >= self._least_l[i, j]:
                 continue
-            if not track.gates or sail(problem, 0.0, track) is not None:
-                self._least_l[i, j] = track.fuel_l
+            if not (track.gates or track.sailing) or sail(problem, 0.0, track) is not None:
+                self._least_l[i, j] = track.most_l  # nobody knows when a closed dock has to be left
                 self._least[a, b] = track
         np.fill_diagonal(self._least_l, 0.0)
         carries, self._ends = self._list_carries()

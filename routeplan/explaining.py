@@ -15,7 +15,6 @@ from routeplan.gate_waits import sail
 from routeplan.part_fills import find_part_filled
 from routeplan.plans import Instead, SlowerRun
 from routeplan.search import fill_to_mark, find_labels
-from routeplan.tracks import Tracks
 from routeplan.units_shown import shown_money
 
 if TYPE_CHECKING:
@@ -147,7 +146,7 @@ def _slower_runs(question: Question, problem: Problem, label: Label) -> list[Slo
         ]
         if not todo:
             break  # slower still would be later still
-        tracks = Tracks(question.network, boat, speed_kn).find([(a.place, b.place) for _, a, b in todo])
+        tracks = question.tracks_at(speed_kn).find([(a.place, b.place) for _, a, b in todo])
         for i, before, after in todo:
             run = _try_slower(problem, escapes, path, i, tracks.get((before.place, after.place), ()))
             if run is not None:
@@ -172,15 +171,15 @@ def _try_slower(
     """Run past a stop, then on as planned; [h, l] how much later that ends and the margin at the hop's end."""
     before, after = path[skipped - 1], path[skipped + 1]
     for track in tracks:
-        burned_l = before.burned_l + track.fuel_l
+        hop = sail(problem, before.time_h, track)
+        if hop is None or (hop.wait_h > _TIE and before.place not in problem.may_wait):
+            continue
+        burned_l = before.burned_l + hop.track.fuel_l
         margin_l = problem.low_l(before.mean_l, burned_l, before.sd_l) - problem.floor_l
         if margin_l < -_TIE:
             continue
         state = (before.mean_l, burned_l, before.sd_l)
         if after.fill is not None and escapes is not None and not escapes.allows(after.place, after.stage, *state):
-            continue
-        hop = sail(problem, before.time_h, track)
-        if hop is None or (hop.wait_h > _TIE and before.place not in problem.may_wait):
             continue
         end_h = _go_on(problem, path, skipped + 1, hop.arrive_h, before.mean_l, burned_l)
         if end_h is not None:
@@ -200,7 +199,7 @@ def _go_on(
             if hop is None:
                 return None
             arrive_h = hop.arrive_h
-            burned_l += step.hop.track.fuel_l
+            burned_l += hop.track.fuel_l
         if step.fill is not None:
             filled = fill_to_mark(problem, step.place, arrive_h, mean_l, burned_l)
             if filled is None:

@@ -1,4 +1,4 @@
-"""Gates on the way: a boat leaves so that bridges and locks are open when she comes, and waits where she can lie."""
+"""Leaving so that the way is open: bridges, locks, currents that can be passed, light; waits are where she can lie."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from layers.hours import NeverOpensError, read_hours
 from routeplan.problem import Hop
@@ -17,10 +19,14 @@ if TYPE_CHECKING:
     from routeplan.problem import Label, Problem
     from routeplan.tracks import Track
 
-__all__ = ["leave", "sail"]
+__all__ = ["DAYLIGHT", "SLACK", "leave", "sail"]
 
 _TIE_H = 1e-9  # [h] times nearer than this are the same
 _MOST_WAITS = 50  # openings tried for one hop through several gates
+_DEPART_EVERY_H = 1 / 6  # [h] between departures that are tried where a current can't be passed
+_LONGEST_SLACK_WAIT_H = 26.0  # [h] two tides: what isn't open by then stays shut
+DAYLIGHT = "daylight"  # waited for
+SLACK = "slack water at "  # waited for, with the name of the current
 _AHEAD = "a gate ahead"  # waited for further back, until its name is known
 
 
@@ -41,27 +47,71 @@ def sail(problem: Problem, time_h: float, track: Track) -> Hop | None:
     The hop; None where a gate stays shut.
     """
     depart_h, waited_for = time_h, ""
-    if not track.gates:
+    if not (track.gates or track.sailing or problem.daylight):
         return Hop(track, time_h, time_h + track.time_h, 0.0, "")
     for _ in range(_MOST_WAITS):
-        later_h = depart_h
-        for index, reached_h, left_h in track.gates:
-            gate = problem.network.water.gates[index]
-            hours = _gate_hours(gate.hours, problem.network.region.zone)
-            if hours is None:
-                continue
-            reached = problem.depart + timedelta(hours=depart_h + reached_h)
-            try:
-                opens = hours.next_open_for(reached, timedelta(hours=left_h - reached_h))
-            except NeverOpensError:
-                return None
-            if opens > reached:
-                later_h = max(later_h, (opens - problem.depart) / timedelta(hours=1) - reached_h)
-                waited_for = gate.name
-        if later_h <= depart_h + _TIE_H:
-            return Hop(track, depart_h, depart_h + track.time_h, depart_h - time_h, waited_for)
-        depart_h = later_h
+        run = _run(problem, depart_h, track)
+        later = _next_passable(problem, depart_h, track) if run is None else _when_open(problem, depart_h, run)
+        if later is None:
+            return None
+        later_h, name = later
+        if run is not None and later_h <= depart_h + _TIE_H:
+            return Hop(run, depart_h, depart_h + run.time_h, depart_h - time_h, waited_for)
+        depart_h, waited_for = later_h, name
     return None
+
+
+def _when_open(problem: Problem, depart_h: float, run: Track) -> tuple[float, str] | None:
+    """[h] Tell until when to wait for the gates on a way, then for light, and for what; None where it stays shut."""
+    later_h, waited_for = depart_h, ""
+    for index, reached_h, left_h in run.gates:
+        gate = problem.network.water.gates[index]
+        hours = _gate_hours(gate.hours, problem.network.region.zone)
+        if hours is None:
+            continue
+        reached = problem.depart + timedelta(hours=depart_h + reached_h)
+        try:
+            opens = hours.next_open_for(reached, timedelta(hours=left_h - reached_h))
+        except NeverOpensError:
+            return None
+        if opens > reached:
+            later_h = max(later_h, (opens - problem.depart) / timedelta(hours=1) - reached_h)
+            waited_for = gate.name
+    if problem.daylight is not None and later_h <= depart_h + _TIE_H:
+        leaves = problem.depart + timedelta(hours=depart_h)
+        light = problem.daylight.leave(leaves, run.time_h)
+        if light is None:
+            return None
+        if light > leaves:
+            return (light - problem.depart) / timedelta(hours=1), DAYLIGHT
+    return later_h, waited_for
+
+
+def _run(problem: Problem, depart_h: float, track: Track) -> Track | None:
+    """Tell what a track takes when it is left then; None where a current on it can't be passed."""
+    if track.sailing is None or problem.conditions is None:
+        return track
+    sailed = track.sailing.at(problem.conditions.hours_at(problem.depart) + depart_h)
+    if sailed is None:
+        return None
+    return replace(track, time_h=sailed.time_h, fuel_l=sailed.fuel_l, gates=sailed.gates)
+
+
+def _next_passable(problem: Problem, depart_h: float, track: Track) -> tuple[float, str] | None:
+    """[h] Find the next departure, on a grid of ten minutes, at which a track can be passed, and what shuts it now."""
+    if track.sailing is None or problem.conditions is None:
+        return None
+    conditions = problem.conditions
+    begun_h = conditions.hours_at(problem.depart)
+    count = round(_LONGEST_SLACK_WAIT_H / _DEPART_EVERY_H)
+    departs_h = depart_h + np.linspace(_DEPART_EVERY_H, _LONGEST_SLACK_WAIT_H, count)
+    hours, _ = track.sailing.many(begun_h + departs_h)
+    passable = np.flatnonzero(np.isfinite(hours))
+    at = track.sailing.stopped_at(begun_h + depart_h)
+    if not len(passable) or at is None:
+        return None
+    name = conditions.currents.name_at(at) if conditions.currents is not None else ""
+    return float(departs_h[passable[0]]), f"{SLACK}{name}" if name else SLACK.rstrip(" at")
 
 
 def _leave_later(problem: Problem, label: Label, depart_h: float) -> Label | None:
@@ -79,7 +129,12 @@ def _leave_later(problem: Problem, label: Label, depart_h: float) -> Label | Non
     if wait_h > _TIE_H and earlier.place not in problem.may_wait:  # a gate on the way there shuts meanwhile
         return None
     hop = replace(hop, wait_h=wait_h, gate=hop.gate or label.hop.gate or _AHEAD)
-    return replace(label, time_h=hop.arrive_h, before=earlier, hop=hop)
+    burned_l = earlier.burned_l + hop.track.fuel_l  # no fuel is taken where no boat can lie
+    margin_l = problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l
+    if margin_l < -_TIE_H:
+        return None
+    margin_l = min(margin_l, earlier.least_margin_l)
+    return replace(label, time_h=hop.arrive_h, burned_l=burned_l, before=earlier, hop=hop, least_margin_l=margin_l)
 
 
 def leave(problem: Problem, label: Label, track: Track) -> tuple[Label, Hop] | None:

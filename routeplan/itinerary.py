@@ -79,7 +79,7 @@ class Stretch:
     limit: str
 
 
-def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch]:
+def find_stretches(network: Network, rates: Rates, track: Track, *, streams: bool = True) -> list[Stretch]:
     """Cut a track where the course or the speed changes.
 
     Parameters
@@ -90,6 +90,8 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
         Speeds and burns that the track was planned with.
     track
         The track.
+    streams
+        Whether currents that aren't reckoned with are cautioned of.
 
     Returns
     -------
@@ -111,7 +113,7 @@ def find_stretches(network: Network, rates: Rates, track: Track) -> list[Stretch
         speed = (rates.speed_kn if kind == "leg" else rates.slow_kn)[area + 1]
         burn = (rates.burn_lph if kind == "leg" else rates.slow_lph)[area + 1]
         limit = _limit_words(network, start, end, area) if area >= 0 else ""
-        time_h, cautions = nmi / speed, _cautions(network, start, end, course)
+        time_h, cautions = nmi / speed, _cautions(network, start, end, course, streams=streams)
         cautions = (*filter(None, [limit]), *_fairway_words(network, start, end), *cautions)
         fuel_l = time_h * burn
         if kind != "gate":
@@ -288,11 +290,11 @@ def _fairway_words(network: Network, a: Point, b: Point) -> tuple[str, ...]:
     return (f"in fairway {names[0]}",) if names else ()
 
 
-def _cautions(network: Network, a: Point, b: Point, course_deg: float) -> tuple[str, ...]:
+def _cautions(network: Network, a: Point, b: Point, course_deg: float, *, streams: bool) -> tuple[str, ...]:
     line = shapely.LineString([a, b])
     said = []
     for zone in network.water.caution_areas:
-        if not zone.shape.intersects(line):
+        if not zone.shape.intersects(line) or (zone.rule == "stream" and not streams):
             continue
         why = f": {zone.why}" if zone.why else ""
         if zone.rule == "traffic-lane" and zone.direction_deg is not None:

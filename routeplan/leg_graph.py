@@ -200,15 +200,33 @@ class LegGraph:
         -------
         Square matrix over nodes and terminals, symmetric among the nodes; no weight is zero.
         """
+        weight = self.network.lengths_nmi @ price.per_nmi
+        return self.lay(weight, weight, price, shut)
+
+    def lay(self, there: Points, back: Points, price: Price, shut: frozenset[int] = frozenset()) -> sparse.csr_array:
+        """Lay prices of legs out as a matrix.
+
+        Parameters
+        ----------
+        there, back
+            Price of each leg from its first node to its second, and back.
+        price
+            What approaches and gates cost.
+        shut
+            Gates that aren't passed.
+
+        Returns
+        -------
+        Square matrix over nodes and terminals; no weight is zero.
+        """
         network, shape = self.network, self._shape
-        weight = network.lengths_nmi @ price.per_nmi
         gates = [np.inf if g.gate in shut else self.gate_price(g, price) for g in network.gate_legs]
         approaches = [
             self.slow_price((approach.start, approach.entry), price)
             for terminal in network.terminals
             for approach in terminal.attachment.approaches
         ]
-        weights = np.concatenate([weight, weight, gates, gates, approaches])[shape.order]
+        weights = np.concatenate([there, back, gates, gates, approaches])[shape.order]
         lightest = np.minimum.reduceat(weights, shape.firsts) if len(weights) else weights
         lightest = np.maximum(lightest, 1e-12)
         size = self.first + len(network.terminals)

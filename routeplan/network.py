@@ -40,6 +40,7 @@ __all__ = [
     "Terminal",
     "connect",
     "join_places",
+    "put_points",
     "split_by_speed_area",
     "unreached_docks",
 ]
@@ -284,6 +285,24 @@ def join_places(network: Network, places: Sequence[Place]) -> Network:
             Terminal(place, dataclasses.replace(attachment, approaches=approaches), tuple(n for _, n in joined))
         )
     return dataclasses.replace(grown, terminals=tuple(terminals))
+
+
+def put_points(network: Network, xy: Points) -> Network:
+    """Put points into the water at which ways may bend.
+
+    Parameters
+    ----------
+    network
+        The network.
+    xy
+        [m] n x 2 points in navigable water, in the plane.
+
+    Returns
+    -------
+    The network with their legs; what was found on the old one isn't shared with it.
+    """
+    grown, _ = _add_points(network, xy)
+    return dataclasses.replace(grown, ways={})
 
 
 def split_by_speed_area(water: Water, a: Points, b: Points) -> Points:

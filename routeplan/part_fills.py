@@ -218,11 +218,11 @@ class _PartSearch:
     def _arrive(self, way: Way, hop: Hop, place: int, stage: int, *, fills: bool) -> Way | None:
         """Come to a place with as much as the rules demand there, taken from the cheapest offers."""
         problem, track = self._problem, hop.track
-        burned_l = way.burned_l + track.fuel_l
+        burned_l = way.burned_l + track.most_l  # what is pumped moves the clock, and so the currents met
         need_l = problem.floor_l - problem.low_l(burned_l, burned_l, way.sd_l)
         if fills and self._escapes is not None:
             need_l = max(need_l, self._escapes.least_aboard_l(place, stage, burned_l, way.sd_l))
-        lacking_l = need_l - (way.aboard_l - track.fuel_l)
+        lacking_l = need_l - (way.aboard_l - track.most_l)
         drawn = draw(way.offers, lacking_l)
         if drawn is None:
             return None
@@ -231,7 +231,7 @@ class _PartSearch:
         return Way(
             place,
             stage,
-            way.aboard_l - track.fuel_l + more_l,
+            way.aboard_l - track.most_l + more_l,
             burned_l,
             way.sd_l,
             hop.arrive_h + sum(offer.litres * offer.h_per_l for offer in taken),

@@ -53,7 +53,7 @@ def sail_through(problem: Problem, way: Way, amounts: Mapping[int, float] | None
                 return None
             came_from, hop = left
             arrive_h = hop.arrive_h
-            burned_l += step.track.fuel_l
+            burned_l += hop.track.fuel_l
             margin_l = min(margin_l, problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l)
         before = None if step.track is None else came_from
         if step.fills:

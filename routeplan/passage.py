@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 from layers.errors import InputError
 from routeplan.asking import ask
-from routeplan.cautions import SAFETY_CAUTIONS
+from routeplan.cautions import find_gaps, safety_cautions
 from routeplan.choosing import choose, without_unpriced
 from routeplan.comparing import difference, without_near_ones
 from routeplan.explaining import explain
+from routeplan.moving_refusals import explain_conditions, find_later_departure
+from routeplan.planner import Planner, find_conditions
 from routeplan.plans import NoPassageError, Plan, Refusal
 from routeplan.refusals import explain_closed_dock, explain_refusal
 from routeplan.telling import Teller
@@ -23,10 +25,12 @@ if TYPE_CHECKING:
 
     from routeplan.asking import Question
     from routeplan.boats import Boat
+    from routeplan.currents import Currents
     from routeplan.docks import Dock
     from routeplan.network import Network
     from routeplan.plans import PlanName
     from routeplan.problem import Label, Problem
+    from routeplan.sea_allowance import SeaAllowance
     from routeplan.tracks import Tracks
     from routeplan.trips import Trip
 
@@ -143,6 +147,8 @@ def find_passage(
     notes: Sequence[str] = (),
     every: bool = False,
     plain: Network | None = None,
+    currents: Currents | None = None,
+    sea: SeaAllowance | None = None,
 ) -> Passage:
     """Plan a passage.
 
@@ -163,6 +169,10 @@ def find_passage(
     plain
         The network with `Margins.plain`, where a wider stand-off or fairways were asked for: what they cost in distance
         is told against it.
+    currents
+        Currents to reckon with; None for still water.
+    sea
+        What the sea takes; None for a calm.
 
     Returns
     -------
@@ -176,22 +186,23 @@ def find_passage(
     NoPassageError
         No plan keeps the rules; carries the leg that breaks them, the shortfall and what would help.
     """
-    question, asked = ask(network, trip, boat or network.boat, now or trip.depart)
-    tracks = question.tracks()
-    problem = question.problem(tracks)
+    conditions = find_conditions(trip, currents, sea)
+    question, asked = ask(network, trip, boat or network.boat, now or trip.depart, conditions)
+    planner = Planner(question)
     skipped = [
         f"{note.name} was {note.problem}." for note in network.region.notes if note.layer == "docks" and note.row
     ]
-    cautions = (*SAFETY_CAUTIONS, *notes, *asked, *skipped, *_price_notes(question))
-    choice = choose(problem, trip, every=every)
+    cautions = (*safety_cautions(conditions), *notes, *asked, *skipped, *_price_notes(question))
+    problem, choice = planner.choose(every=every)
     if choice is None and network.water.margins.fairways:  # a wish; the rules aren't
-        tracks = question.tracks(fairways=False)
-        problem = question.problem(tracks)
-        choice = choose(problem, trip, every=every)
+        planner = Planner(question, fairways=False)
+        problem, choice = planner.choose(every=every)
         cautions = (*cautions, "No plan that keeps to fairways keeps the rules: planned without preferring them.")
+    tracks = planner.tracks
     teller = Teller(question, tracks, problem, plain)
     if choice is None:
-        raise NoPassageError(_refuse(question, tracks, problem, teller), cautions)
+        refusal = _refuse(question, tracks, problem, teller)
+        raise NoPassageError(_with_later_departure(refusal, planner), cautions)
     by_label: dict[Label, list[PlanName]] = {}
     for name, label in choice.named.items():
         by_label.setdefault(label, []).append(name)
@@ -207,6 +218,7 @@ def find_passage(
         other = teller.tell(label, name, also=further)
         told = difference(plans[0], other, question.boat, network.region.about.currency)
         plans.append(other.model_copy(update={"recommended": False, "difference": told}))
+    cautions = (*cautions, *find_gaps(conditions, max(plan.arrive for plan in plans)))
     lookahead = trip.depart + timedelta(hours=SEASON_LOOKAHEAD_H)
     if any(plan.arrive > lookahead for plan in plans):
         cautions = (
@@ -238,6 +250,9 @@ def _refuse(question: Question, tracks: Sequence[Tracks], problem: Problem, tell
     free = replace(problem, closed_dock="off")
     without = None if problem.closed_dock == "off" else choose(free, trip, every=not trip.slower)
     if without is None:
+        moved = explain_conditions(question, tracks, problem)
+        if moved is not None:
+            return moved
         if trip.fill != "full" and choose(
             problem, trip.model_copy(update={"fill": "full", "price_of_time_per_h": None})
         ):
@@ -250,6 +265,20 @@ def _refuse(question: Question, tracks: Sequence[Tracks], problem: Problem, tell
     name: PlanName = next((n for n, label in without.named.items() if label is offered), "in-between")
     plan = teller.tell(offered, name).model_copy(update={"recommended": False, "closed_dock": "off"})
     return explain_closed_dock(question, tracks, problem, offered, plan)
+
+
+def _with_later_departure(refusal: Refusal, planner: Planner) -> Refusal:
+    """Offer the next departure that has a plan, where it matters when she leaves."""
+    conditions, trip = planner.question.conditions, planner.question.trip
+    if conditions is None and trip.daylight is None:
+        return refusal
+    later = find_later_departure(planner.problem, trip.depart)
+    if later is None:
+        return refusal
+    shown = later.astimezone(planner.question.network.region.zone)
+    return refusal.model_copy(
+        update={"try_": (f"leave at {shown:%Y-%m-%d %H:%M}: there is a plan then", *refusal.try_)}
+    )
 
 
 def _refuse_part_fills(question: Question, problem: Problem) -> Refusal:

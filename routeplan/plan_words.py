@@ -6,9 +6,10 @@ import math
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from routeplan.stream_words import StreamWords
 from routeplan.units_shown import shown_distance, shown_duration, shown_money, shown_speed
 from routeplan.water import POOR_SURVEY
-from routeplan.words import Words, shown_calls, shown_nearness
+from routeplan.words import shown_calls, shown_nearness
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -34,7 +35,7 @@ _FORGIVEN = 1e-9  # of one time: 0.29 is 29 times in 100, whatever its binary fr
 _WHOLE_DAY_H = 24.0  # [h] who has to wait longer is told so in words
 
 
-class PlanWords(Words):
+class PlanWords(StreamWords):
     """Says plans in one boat's units and one region's time and currency.
 
     Parameters
@@ -90,7 +91,7 @@ class PlanWords(Words):
 
         Returns
         -------
-        Stops and arrival first, then fuel and margin.
+        Stops and arrival first, then fuel and margin, chances, and what the water does.
         """
         stops, arrives = _count(plan), f"arrives {self.day_and_clock(plan.arrive)}"
         fuel = f"Burns {self.units.volume(plan.fuel_l)}" + (f", {self.cost_of(plan)}" if plan.stops else "")
@@ -98,6 +99,7 @@ class PlanWords(Words):
             f"{stops[0].upper()}{stops[1:]}, {shown_distance(plan.distance_nmi)}, {arrives}",
             f"{fuel}; least margin {self.units.volume_down(plan.least_margin_l)} above the reserve",
             self.chances(plan),
+            self.water_line(plan),
         ]
 
     def longer_line(self, plan: Plan, water: Water) -> str:

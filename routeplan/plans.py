@@ -21,6 +21,8 @@ __all__ = [
     "Refusal",
     "SlowerRun",
     "Stop",
+    "StreamMet",
+    "TurnTold",
     "Wait",
     "When",
 ]
@@ -156,6 +158,12 @@ class Leg(_Value):
         What to heed on it.
     passes
         Waypoints that it passes close by, in order.
+    steer_deg
+        [deg] True course to steer so that the track is kept in the current; None where no current is known.
+    ground_kn
+        [kn] Speed over the ground, the mean; None where no current is known.
+    set_deg, drift_kn
+        [deg, kn] Where the current sets to while the boat is there, and its speed, the mean; None where none is known.
     """
 
     from_: str = Field(alias="from")
@@ -174,6 +182,10 @@ class Leg(_Value):
     depth_checked: bool
     cautions: tuple[str, ...] = ()
     passes: tuple[Passed, ...] = ()
+    steer_deg: float | None = None
+    ground_kn: float | None = None
+    set_deg: float | None = None
+    drift_kn: float | None = None
 
 
 class Instead(_Value):
@@ -293,7 +305,7 @@ class Stop(_Value):
 
 
 class Wait(_Value):
-    """Time spent lying at a place until a gate on the way can be passed, or the group leaves.
+    """Time spent lying at a place until a gate or a current can be passed, it is light, or the group leaves.
 
     Parameters
     ----------
@@ -304,13 +316,58 @@ class Wait(_Value):
     wait_h
         [h] How long she lies.
     gate
-        The bridge or lock that is shut till then; empty where she waits for the other boats of a group.
+        The bridge or lock that is shut till then, `slack water at` a current that is too strong, or `daylight`; empty
+        where she waits for the other boats of a group.
     """
 
     at: str
     until: When
     wait_h: float
     gate: str
+
+
+class TurnTold(_Value):
+    """A moment at which a current turns or runs fastest.
+
+    Parameters
+    ----------
+    kind
+        `slack`; `flood` or `ebb` where it runs fastest; `least` where it runs slowest without turning.
+    at
+        When.
+    speed_kn
+        [kn] How fast it runs then.
+    """
+
+    kind: Literal["slack", "flood", "ebb", "least"]
+    at: When
+    speed_kn: float
+
+
+class StreamMet(_Value):
+    """A current that a plan's track runs through.
+
+    Parameters
+    ----------
+    name
+        Of its area, or of the gridded currents.
+    enter, leave
+        When the boat is in it.
+    position
+        [deg] Longitude and latitude of the place where it is met strongest.
+    set_deg, drift_kn
+        [deg, kn] There and then.
+    turns
+        When it turns and runs fastest, from seven hours before to seven hours after; none for gridded currents.
+    """
+
+    name: str
+    enter: When
+    leave: When
+    position: Position
+    set_deg: float
+    drift_kn: float
+    turns: tuple[TurnTold, ...] = ()
 
 
 class Plan(_Value):
@@ -350,7 +407,7 @@ class Plan(_Value):
     legs, stops
         In order.
     waits
-        For bridges and locks, in order.
+        For bridges and locks, slack water and daylight, in order.
     onward
         For a destination where the boat can't refuel: the nearest dock that suits, and what would be left there.
     slower
@@ -359,6 +416,10 @@ class Plan(_Value):
         Docks among the stops that nobody has confirmed for long, or whose hours aren't known, each with the reason.
     cautions
         What to heed on this plan in particular.
+    still_water
+        Whether no current was reckoned with.
+    streams
+        Currents that the track runs through, in order.
     track
         GeoJSON LineString of the whole way, within 1 m of it; a MultiLineString where it crosses the 180th meridian.
     """
@@ -388,6 +449,8 @@ class Plan(_Value):
     slower: tuple[SlowerRun, ...]
     leans_on: tuple[str, ...]
     cautions: tuple[str, ...]
+    still_water: bool = True
+    streams: tuple[StreamMet, ...] = ()
     track: dict[str, Any]
 
 

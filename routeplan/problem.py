@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     import networkx as nx
 
+    from routeplan.conditions import Conditions
+    from routeplan.daylight import Daylight
     from routeplan.docks import Dock
     from routeplan.network import Network
     from routeplan.tracks import Track
@@ -66,6 +68,12 @@ class Problem:
         [currency/l] What a fill is reckoned at where its dock states no price.
     avoid
         Docks not to be stopped at, which are still somewhere to go to if another is closed.
+    conditions
+        Currents and sea that its tracks reckon with; None in still water.
+    daylight
+        When a boat may be under way; None at any time.
+    rests
+        Terminals at which a night may be spent without a fill.
     """
 
     network: Network
@@ -88,6 +96,9 @@ class Problem:
     fill_first: bool = False
     guess_price_per_l: float = 0.0
     avoid: frozenset[int] = frozenset()
+    conditions: Conditions | None = None
+    daylight: Daylight | None = None
+    rests: frozenset[int] = frozenset()
 
     def low_l(self, mean_l: float, burned_l: float, sd_l: float) -> float:
         """[l] The low figure at this problem's confidence.
@@ -165,13 +176,13 @@ class Hop:
     Parameters
     ----------
     track
-        The track.
+        The track, with the time, fuel and gates that it has when it is left then.
     depart_h, arrive_h
         [h] Since the passage's departure; a wait for a gate lies before the departure.
     wait_h
-        [h] Waited at the place left, so that a gate is open when reached.
+        [h] Waited at the place left: so that a gate is open when reached, a current can be passed, or it is light.
     gate
-        Name of the gate waited for; empty without.
+        Name of what is waited for; empty without.
     """
 
     track: Track

@@ -16,6 +16,7 @@ from layers.plane import METRES_PER_NMI
 from routeplan.docks import sells
 from routeplan.escapes import Escapes
 from routeplan.fuel import CONFIDENCE_LOW, z_of
+from routeplan.gate_waits import sail
 from routeplan.part_fills import find_part_filled
 from routeplan.plans import Refusal
 from routeplan.search import fill_to_mark, find_labels
@@ -57,6 +58,7 @@ def explain_refusal(question: Question, tracks: Sequence[Tracks], problem: Probl
     if problem.fill_first and fill_to_mark(problem, problem.start, 0.0, problem.mean_l, 0.0) is None:
         return _no_first_fill(question, problem)
     hops = _all_hops(question, tracks, _helpful(question))
+    _freeze(hops, problem)
     problem = replace(problem, graph=hops)
     whole = _least_fuel(question, hops)
     for a, b in pairwise((problem.start, *problem.targets)):
@@ -185,6 +187,16 @@ def _all_hops(question: Question, tracks: Sequence[Tracks], others: Iterable[int
     graph = build_dock_graph(tracks, [(a, b) for a in ends for b in ends if a != b])
     graph.add_nodes_from(ends)
     return graph
+
+
+def _freeze(hops: nx.MultiDiGraph, problem: Problem) -> None:
+    """Let every hop take what it takes when it is left at the departure, or at the next moment at which it can be."""
+    for _, _, edge in hops.edges(data=True):
+        if edge["track"].sailing is None:
+            continue
+        hop = sail(replace(problem, daylight=None), 0.0, edge["track"])
+        if hop is not None:
+            edge["track"], edge["time_h"], edge["fuel_l"] = hop.track, hop.track.time_h, hop.track.fuel_l
 
 
 def _least_fuel(question: Question, hops: nx.MultiDiGraph) -> nx.DiGraph:
@@ -370,7 +382,7 @@ def _slower_speed_kn(question: Question) -> float | None:
 
 
 def _plans_at(question: Question, speed_kn: float) -> bool:
-    return _has_plan(question.problem([Tracks(question.network, question.boat, speed_kn)]))
+    return _has_plan(question.problem([question.tracks_at(speed_kn)]))
 
 
 def _no_first_fill(question: Question, problem: Problem) -> Refusal:

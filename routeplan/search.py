@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import heapq
 import itertools
+from dataclasses import replace
+from datetime import timedelta
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -60,7 +62,8 @@ def find_labels(problem: Problem, criteria: Sequence[Criterion] = CRITERIA) -> l
     for a gate is moved back to where a boat can lie, so of two labels at one place the one that is no worse in all
     criteria, has no less aboard, no more burnt since its last known level and no more doubt about that isn't worse off
     later either; only the other one is dropped. Of two ways with gates to a place where no boat can lie only the
-    earlier is followed. Waiting is allowed and never breaks a rule, so hours matter to time alone.
+    earlier is followed. Waiting is allowed and never breaks a rule, so hours matter to time alone. Where currents run,
+    who comes later may meet a fairer one and burn less: nobody waits for that, and such labels are dropped.
 
     References
     ----------
@@ -157,9 +160,9 @@ class Ahead:
         back: Back = {}
         for stage, target in enumerate(problem.targets):
             for a, b, track, margin_l in hops:
-                if b == target:
+                if b == target or b in problem.rests:
                     costs = (track.time_h, 0.0, 0.0, -margin_l)
-                    back.setdefault((b, stage + 1), []).append(((a, stage), costs))
+                    back.setdefault((b, stage + (b == target)), []).append(((a, stage), costs))
                 if problem.fills_at(b):
                     arrived = stage + (b == target)
                     if arrived < len(problem.targets):
@@ -270,9 +273,9 @@ class _Hops:
         still: list[Vector] = []
         for _, b, track in problem.graph.out_edges(place, data="track"):
             least = ahead.of(b, stage + (b == target))
-            if least is None or (b != target and not problem.fills_at(b)):
+            if least is None or not (b == target or problem.fills_at(b) or b in problem.rests):
                 continue
-            if b == target:  # it may be passed without a fill
+            if b == target or b in problem.rests:  # it may be passed without a fill
                 rows.append((track.time_h, track.fuel_l, 0.0, 0.0, 0.0))
             else:
                 dock = problem.docks[b]
@@ -353,18 +356,18 @@ class _Search:
         problem = self._problem
         target = problem.targets[label.stage]
         for place, track in self._promising(label):
-            burned_l = label.burned_l + track.fuel_l
-            margin_l = problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l
-            if margin_l < -_TIE:
-                continue
-            margin_l = min(margin_l, label.least_margin_l)
-            stage = label.stage + (place == target)
             left = leave(problem, label, track)
             if left is None:
                 continue
             came_from, hop = left
-            if place == target:
-                yield Label(
+            burned_l = came_from.burned_l + hop.track.fuel_l
+            margin_l = problem.low_l(label.mean_l, burned_l, label.sd_l) - problem.floor_l
+            if margin_l < -_TIE:
+                continue
+            margin_l = min(margin_l, came_from.least_margin_l)
+            stage = label.stage + (place == target)
+            if place == target or place in problem.rests:
+                passed = Label(
                     place,
                     stage,
                     hop.arrive_h,
@@ -377,6 +380,7 @@ class _Search:
                     hop,
                     least_margin_l=margin_l,
                 )
+                yield passed if place == target else _rested(problem, passed)
             if (
                 problem.fills_at(place)
                 and stage < len(problem.targets)
@@ -439,6 +443,14 @@ class _Search:
             fill,
             margin_l,
         )
+
+
+def _rested(problem: Problem, label: Label) -> Label:
+    """Spend the night at a place where nothing is taken: it is left at the next day's first light."""
+    if problem.daylight is None:
+        return label
+    morning = problem.daylight.next_day(problem.depart + timedelta(hours=label.time_h))
+    return replace(label, time_h=(morning - problem.depart) / timedelta(hours=1))
 
 
 def _first_label(problem: Problem) -> Label | None:

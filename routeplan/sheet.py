@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING, Literal
 
 from maps.words import text_of
@@ -12,6 +13,7 @@ from routeplan.plans import When  # noqa: TC001  values are checked against it a
 from routeplan.saved_plans import differences
 from routeplan.sheet_rows import Line, Position, SheetValue, find_lines, letters
 from routeplan.sun import find_sun_day, is_dark, is_dark_between, last_change, next_change
+from routeplan.words import waits_for_light
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from routeplan.saved_plans import SavedPlan
 
 __all__ = ["OtherDock", "Sheet", "SunAt", "fill_sheet"]
+
+_SAME_MOMENT = timedelta(minutes=1)
 
 
 class OtherDock(SheetValue):
@@ -65,9 +69,9 @@ class SunAt(SheetValue):
     place, position
         The place, and its longitude and latitude.
     kind
-        `leave`, `stop` or `arrive`.
+        `leave`, `stop`, `night` or `arrive`.
     at
-        When the boat is there.
+        When the boat is there; after a wait for light when she leaves.
     rises, sets
         Sunrise and sunset of that local day; None where there is none.
     lit_until
@@ -82,7 +86,7 @@ class SunAt(SheetValue):
 
     place: str
     position: Position
-    kind: Literal["leave", "stop", "arrive"]
+    kind: Literal["leave", "stop", "night", "arrive"]
     at: When
     rises: When | None
     sets: When | None
@@ -115,11 +119,11 @@ class Sheet(SheetValue):
     docks
         Places that aren't on the plan, in the order that they may be needed.
     suns
-        Start, stops and finish.
+        Start, stops, nights and finish.
     dark_legs
         Numbers of the legs on which the sun is down, for a part of them at least.
     streams_known
-        Whether the region knows tidal streams, which no plan counts yet.
+        Whether the region knows tidal streams.
     land_known
         Whether the region at hand has land to draw.
     differences
@@ -265,13 +269,28 @@ def _suns(
     saved: SavedPlan, region: Region, names: tuple[str, str], ends: tuple[Position, Position], leaves: datetime
 ) -> Iterator[SunAt]:
     plan = saved.plan
-    there: list[tuple[str, Position, Literal["leave", "stop", "arrive"], datetime]] = [
-        (names[0], ends[0], "leave", leaves)
-    ]
-    there += [
+    between: list[tuple[str, Position, Literal["leave", "stop", "night", "arrive"], datetime]] = [
         (stop.dock, stop.position, "stop", stop.arrive) for stop in plan.stops if not is_before_leaving(plan, stop)
     ]
-    there.append((names[1], ends[1], "arrive", plan.arrive))
+    between += [
+        (wait.at, leg.from_position, "night", leg.depart)
+        for wait in plan.waits
+        for leg in plan.legs
+        if waits_for_light(wait) and leg.from_ == wait.at and abs(leg.depart - wait.until) < _SAME_MOMENT
+    ]
+    if saved.trip.daylight is not None:
+        zone = region.zone
+        between += [
+            (stop.dock, stop.position, "night", stop.depart)
+            for stop in plan.stops
+            if stop.arrive.astimezone(zone).date() != stop.depart.astimezone(zone).date()
+        ]
+    between.sort(key=lambda place: place[3])
+    there = [
+        (names[0], ends[0], "leave", leaves),
+        *between,
+        (names[1], ends[1], "arrive", plan.arrive),
+    ]
     for place, position, kind, at in there:
         sun = find_sun_day(position, at.astimezone(region.zone).date(), region.zone)
         yield SunAt(

@@ -35,6 +35,7 @@ _MOST_OF_WIDTH = 0.3  # of the drawing: the scale bar's length at the most
 _ARROWS = (0.12, 0.37, 0.62, 0.87)  # shares of the track at which an arrow tells the direction
 _ARROW = "M-11 9L13 0L-11 -9Z"
 _NO_RETURN = "M0 -17L15 10H-15Z"
+_SETS = "M-13 2L0 -14L13 2M-13 18L0 2L13 18"  # as on the map: two angles that point where the current sets
 _INSIDE = 26.0  # units from the edge
 
 
@@ -61,6 +62,7 @@ def draw_chart(sheet: Sheet, saved: SavedPlan, region: Region) -> str:
     tagged = _tagged(sheet, saved)
     points = [plane.unwrapped(shapely.Point(position)) for _, position in tagged]
     turns = [plane.unwrapped(shapely.Point(turn.position)) for turn in saved.helm.last_turns]
+    met = [plane.unwrapped(shapely.Point(stream.position)) for stream in saved.plan.streams]
     view = View.around([track, *points, *turns])
     land = land_within(plane.unwrapped(region.layer("land").geometry.to_numpy()), view)
     spots = view.place(shapely.get_coordinates(points))
@@ -79,6 +81,10 @@ def draw_chart(sheet: Sheet, saved: SavedPlan, region: Region) -> str:
             f'<path fill="none" stroke="{_PAPER}" stroke-width="9" stroke-linejoin="round" d="{way}"/>',
             f'<path fill="none" stroke="{_INK}" stroke-width="5" stroke-linejoin="round" d="{way}"/>',
             *_arrows(track, view),
+            *(
+                _sets(*spot, set_deg=stream.set_deg)
+                for spot, stream in zip(view.place(shapely.get_coordinates(met)), saved.plan.streams, strict=True)
+            ),
             *(_no_return(*spot) for spot in view.place(shapely.get_coordinates(turns))),
             *_leads(spots, discs),
             *(_disc(tag, *disc) for (tag, _), disc in zip(tagged, discs, strict=True)),
@@ -125,6 +131,14 @@ def _no_return(x: float, y: float) -> str:
     return (
         f'<path transform="translate({x:.1f} {y:.1f})" fill="{_INK}" stroke="{_PAPER}" stroke-width="3" '
         f'd="{_NO_RETURN}"/>'
+    )
+
+
+def _sets(x: float, y: float, *, set_deg: float) -> str:
+    turned = f'transform="translate({x:.1f} {y:.1f}) rotate({set_deg:.0f})" fill="none" stroke-linecap="round"'
+    return (
+        f'<path {turned} stroke="{_PAPER}" stroke-width="11" d="{_SETS}"/>'
+        f'<path {turned} stroke="{_INK}" stroke-width="5" d="{_SETS}"/>'
     )
 
 

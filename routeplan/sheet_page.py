@@ -19,14 +19,14 @@ from routeplan.sheet_chart import draw_chart
 from routeplan.sheet_style import write_style
 from routeplan.sheet_words import SheetWords
 from routeplan.units_shown import shown_speed
-from routeplan.words import course, shown_calls
+from routeplan.words import course, shown_calls, waits_for_light, waits_for_slack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from datetime import datetime
 
     from layers.region import Region
-    from routeplan.plans import Stop, Wait
+    from routeplan.plans import Stop, StreamMet, Wait
     from routeplan.saved_plans import SavedPlan
     from routeplan.sheet import OtherDock, Sheet, SunAt
     from routeplan.sheet_rows import LastTurnRow, LegRow, StopRow, WaitRow
@@ -120,7 +120,7 @@ class _Page:
         length = boat.units.length(boat.length_overall_m)
         yield (
             f'<p class="under"><b><bdi>{_text(boat.name)}</bdi></b>, {_text(length)}, {boat.fuel}. '
-            f"{_text(words.run_line())}. {_text(words.zone_line())}</p></header>"
+            f"{_text(words.run_line())}. {_text(words.zone_line())}. <b>{_text(words.still_line())}</b></p></header>"
         )
         yield from (f'<p class="warn">{_text(said)}</p>' for said in sheet.differences)
         head, below = words.meter_lines()
@@ -287,6 +287,7 @@ class _Page:
         yield "</colgroup><tbody><tr><td>"
         if chart:
             no_return = " \u25b2 point of no return." if self.saved.helm.last_turns else ""
+            no_return += " Two angles: current met." if self.saved.plan.streams else ""
             land = "" if self.sheet.land_known else " The region has no land layer."
             caption = "Never steer by this sketch. S start, F finish, letters: other docks."
             yield f'{chart}<p class="small">{_text(caption + no_return + land)}</p>'
@@ -310,15 +311,30 @@ class _Page:
         yield "</ul>"
         dark = self.words.dark_line()
         yield f'<p class="warn">{_text(dark)}</p>' if dark else ""
-        streams = " Streams are in the region's data; the plan doesn't count them." if self.sheet.streams_known else ""
-        yield f'<p class="small">Tides aren\'t predicted: fill in from the tables.{streams}</p>'
+        plan = self.saved.plan
+        if plan.streams:
+            yield f'<ul class="streams">{"".join(map(self._stream, plan.streams))}</ul>'
+        known = self.sheet.streams_known and plan.still_water
+        streams = " Streams are in the region's data; the plan doesn't count them." if known else ""
+        tides = "Tides" if plan.still_water else "Heights of tide"
+        yield f'<p class="small">{tides} aren\'t predicted: fill in from the tables.{streams}</p>'
+
+    def _stream(self, stream: StreamMet) -> str:
+        """Write a current that is met: how it runs, and when it is slack."""
+        words, since = self.words, self.saved.plan.depart
+        turns = words.turns_line(stream)
+        return (
+            f"<li><b>{_text(words.when(stream.enter, since))} <bdi>{_text(stream.name)}</bdi></b>: "
+            f"{_text(words.stream_runs(stream))} T{_text(f'; {turns}') if turns else ''}</li>"
+        )
 
     def _sun_lines(self, suns: Sequence[SunAt]) -> Iterator[str]:
         words = self.words
         for sun in suns:
             dark = f" <b>{_text(words.light(sun))}</b>" if sun.is_dark else ""
+            leaves = f", {words.when(sun.at, self.saved.plan.depart)}" if sun.kind == "night" else ""
             yield (
-                f"<li><bdi>{_text(sun.place)}</bdi>: {_text(words.sun_times(sun))}{dark} "
+                f"<li><bdi>{_text(sun.place)}</bdi>{_text(leaves)}: {_text(words.sun_times(sun))}{dark} "
                 f'<span class="nowrap">HW {_line("short")} LW {_line("short")}</span></li>'
             )
 
@@ -390,7 +406,9 @@ class _Page:
         day = words.day_and_clock(sheet.leaves)
         yield f"<b>{_text(day)}</b> leaves <bdi>{_text(sheet.start)}</bdi>, {_at(sheet.start_position)}"
         on_the_way = [(stop.arrive, self._fuels(stop)) for stop in plan.stops if not is_before_leaving(plan, stop)] + [
-            (wait.until, self._lies(wait)) for wait in plan.waits if not wait.gate and wait.wait_h >= _LONG_STAY_H
+            (wait.until, self._lies(wait))
+            for wait in plan.waits
+            if wait.wait_h >= _LONG_STAY_H and (not wait.gate or waits_for_light(wait) or waits_for_slack(wait))
         ]
         yield from (said for _, said in sorted(on_the_way))
         arrives = _text(words.when(plan.arrive, plan.depart))

@@ -1,8 +1,8 @@
 """The rows of a passage sheet for the helm, as values: a mark each, with stops, waits and points of no return between.
 
 Legs of a few lengths, such as those out of a harbour, share a row with the leg after them: the helm has one mark to
-check then, and not four in a minute. Every course is kept but for the last few lengths alongside. A long leg takes
-several rows, one to each mark on it.
+check then, and not four in a minute. Every course is kept but for the last few lengths alongside. A leg in a current
+that has to be steered for shares no row with one out of it. A long leg takes several rows, one to each mark on it.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict
 from routeplan.helm import LastTurn, MeterMark
 from routeplan.plan_words import is_before_leaving
 from routeplan.plans import Passed, Stop, Wait, When
+from routeplan.words import runs_in_current
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -42,6 +43,7 @@ __all__ = [
 _SHORT_NMI = 0.45  # [nmi] a shorter leg shares a row
 _SHORT_H = 2.2 / 60  # [h] so does one that is run sooner: on the plane the helm has no time to read in it
 _MOST_STEERED = 3  # courses in one row
+_STRONG_KN = 0.5  # [kn] a current that has to be steered for: at 20 kn across it makes 1.4 degrees
 _BESIDE_NMI = 0.05  # [nmi] an approach so short is part of coming alongside, at whatever speed
 
 Position: TypeAlias = tuple[float, float]
@@ -59,16 +61,26 @@ class Steer(SheetValue):
     Parameters
     ----------
     course_deg
-        [deg] True.
+        [deg] True, to steer: in a current that is known not the track's.
     magnetic_deg
         [deg] Magnetic; None where the region doesn't say its variation.
     distance_nmi
         [nmi] How far.
+    track_deg
+        [deg] True course over the ground.
+    set_deg, drift_kn
+        [deg, kn] The current; None where none is known, or none worth telling runs.
+    ground_kn
+        [kn] Speed over the ground; None with it.
     """
 
     course_deg: float
     magnetic_deg: float | None
     distance_nmi: float
+    track_deg: float
+    set_deg: float | None = None
+    drift_kn: float | None = None
+    ground_kn: float | None = None
 
 
 class LegRow(SheetValue):
@@ -163,7 +175,7 @@ class StopRow(SheetValue):
 
 
 class WaitRow(SheetValue):
-    """A wait for a bridge or lock, between the rows.
+    """A wait for a bridge or lock, slack water or light, between the rows.
 
     Parameters
     ----------
@@ -318,6 +330,8 @@ class _Rows:
             return False  # a bridge is met by itself, and whoever waits has a mark to wait at
         if "approach" in (leg.kind, after.kind) and min(leg.distance_nmi, after.distance_nmi) < _BESIDE_NMI:
             return True
+        if _is_strong(leg) != _is_strong(after):
+            return False  # nothing is told of still water that holds in a current
         if self._turns(one[0]) and not self._turns(other[0]):
             return False  # the limit belongs to where it is read
         same = leg.speed_kn == after.speed_kn
@@ -371,9 +385,22 @@ class _Rows:
         )
 
     def _steer(self, piece: _Piece) -> Steer:
-        course_deg = piece.leg.course_deg
-        magnetic_deg = None if self.variation_deg is None else (course_deg - self.variation_deg) % 360
-        return Steer(course_deg=course_deg, magnetic_deg=magnetic_deg, distance_nmi=piece.length_nmi)
+        leg = piece.leg
+        course_deg = leg.course_deg if leg.steer_deg is None else leg.steer_deg
+        runs = runs_in_current(leg)
+        return Steer(
+            course_deg=course_deg,
+            magnetic_deg=None if self.variation_deg is None else (course_deg - self.variation_deg) % 360,
+            distance_nmi=piece.length_nmi,
+            track_deg=leg.course_deg,
+            set_deg=leg.set_deg if runs else None,
+            drift_kn=leg.drift_kn if runs else None,
+            ground_kn=leg.ground_kn if runs else None,
+        )
+
+
+def _is_strong(leg: Leg) -> bool:
+    return (leg.drift_kn or 0.0) >= _STRONG_KN
 
 
 def _is_short(leg: Leg) -> bool:

@@ -77,6 +77,8 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .line { display: inline-block; border-bottom: .25mm solid #000; min-width: 22mm; height: 3.3mm; text-indent: 0; }
 .line.short { min-width: 11mm; }
 .sun li { margin: .2mm 0; break-inside: avoid; }
+.streams { margin-top: .6mm; border-top: .2mm solid #000; padding-top: .3mm; }
+.streams li { margin: .3mm 0; font-size: 8.5pt; line-height: 1.15; break-inside: avoid; }
 .sun.wide { columns: 2; column-gap: 4mm; }
 .line.long { min-width: 52mm; }
 .warn { font-weight: 700; }
@@ -92,7 +94,8 @@ th { font-size: 8.5pt; font-weight: 700; line-height: 1.1; vertical-align: botto
 .steps li { padding-left: 4mm; text-indent: -4mm; }
 @media screen and (max-width: 640px) {
   body { padding: 10px; font-size: 15px; }
-  .small, .how, .keys td, .helm .to, .helm .limit, .docks td, .head, .listed, th { font-size: 14px; }
+  .small, .how, .keys td, .helm .to, .helm .limit, .docks td, .head, .listed, .streams li, th {
+    font-size: 14px; }
   .checks li { font-size: 15px; line-height: 1.7; }
   .keys, .keys tbody, .pair, .pair > tbody, .pair > tbody > tr, .pair > tbody > tr > td,
   .shore .frame, .shore .frame > tbody, .shore .frame > tbody > tr, .shore .frame > tbody > tr > td,

@@ -10,7 +10,7 @@ from routeplan.places import write_position
 from routeplan.plan_words import is_before_leaving
 from routeplan.sheet_mark_words import MarkWords
 from routeplan.units_shown import shown_distance, shown_duration, shown_speed
-from routeplan.words import shown_calls, shown_nearness
+from routeplan.words import course, shown_calls, shown_nearness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,11 +69,12 @@ class SheetWords(MarkWords):
         One line.
         """
         variation = self.sheet.variation_deg
+        met = "" if not self.saved.plan.streams else " Courses to steer allow for the current; kn: through the water."
         if variation is None:
-            return "Courses are true (T): the region doesn't say its magnetic variation."
+            return f"Courses are true (T): the region doesn't say its magnetic variation.{met}"
         side = "E" if variation >= 0 else "W"
         shown = f"{abs(variation):g}{_NO_BREAK}{side}"
-        return f"M: magnetic, with variation {shown}; T: true. Your compass's own error comes on top."
+        return f"M: magnetic, with variation {shown}; T: true. Your compass's own error comes on top.{met}"
 
     def row_notes(self, row: LegRow) -> list[str]:
         """Say what to heed on a row.
@@ -89,10 +90,31 @@ class SheetWords(MarkWords):
         """
         first = [f"{self.steered(s.course_deg)}{_NO_BREAK}{s.distance_nmi:.1f}" for s in row.steers[:-1]]
         notes = [f"first {', '.join(first)}"] if first else []
+        notes += [self.current_on(row)] if any(s.drift_kn is not None for s in row.steers) else []
         notes += ["through the bridge or lock"] if row.is_gate else []
         notes += [] if row.depth_checked else ["depth not checked"]
         notes += [f"{self.clock(passed.at)} {self.passed_by(passed)}" for passed in row.passes]
         return notes + [f"heed: {caution}" for caution in row.cautions if "kn limit" not in caution or row.is_gate]
+
+    def current_on(self, row: LegRow) -> str:
+        """Say the current on a row: of several courses the strongest, with the course that it belongs to.
+
+        Parameters
+        ----------
+        row
+            One on which a current runs.
+
+        Returns
+        -------
+        Such as ``sets 185 T 2.6 kn: track 208 T, 28.4 kn over ground``.
+        """
+        met = max(row.steers, key=lambda steer: steer.drift_kn or 0.0)
+        if met.set_deg is None or met.drift_kn is None:
+            return ""
+        on = f"on {self.steered(met.course_deg)} " if len(row.steers) > 1 else ""
+        ground = "" if met.ground_kn is None else f", {met.ground_kn:.1f}{_NO_BREAK}kn over ground"
+        sets = f"{on}sets {course(met.set_deg)}{_NO_BREAK}T {met.drift_kn:.1f}{_NO_BREAK}kn"
+        return f"{sets}: track {course(met.track_deg)}{_NO_BREAK}T{ground}"
 
     def passed_by(self, passed: Passed) -> str:
         """Say what a row passes, shortly.
@@ -271,6 +293,18 @@ class SheetWords(MarkWords):
         uses += ["dial over"] if dock.is_turned_for and not dock.for_stops else []
         uses += ["next fuel at the end"] if dock.is_onward else []
         return "; ".join(uses)
+
+    def still_line(self) -> str:
+        """Say what the plan takes the water for.
+
+        Returns
+        -------
+        One sentence: that it stands still, that currents are predicted, or that none that is known is met.
+        """
+        plan = self.saved.plan
+        if plan.streams:
+            return "Currents: as predicted."
+        return f"{self.water_line(plan)}."
 
     def sun_times(self, sun: SunAt) -> str:
         """Say when the sun rises and sets at a place.

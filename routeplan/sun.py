@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from datetime import date
     from zoneinfo import ZoneInfo
 
-__all__ = ["SunDay", "find_sun_day", "is_dark", "is_dark_between", "last_change", "next_change"]
+__all__ = ["SunDay", "find_light", "find_sun_day", "is_dark", "is_dark_between", "last_change", "next_change"]
 
 RISEN_DEG = (
     -0.833
@@ -88,6 +88,36 @@ def find_sun_day(position: tuple[float, float], day: date, zone: ZoneInfo) -> Su
         lit_until=next((at for at, up in reversed(light) if not up), None),
         is_up_at_noon=_height_deg(position, begin + (end - begin) / 2) > RISEN_DEG,
     )
+
+
+def find_light(
+    position: tuple[float, float], begin: datetime, end: datetime, *, civil: bool = False
+) -> list[tuple[datetime, datetime]]:
+    """Find when it is light.
+
+    Parameters
+    ----------
+    position
+        [deg] Longitude and latitude.
+    begin, end
+        Span that is looked through, zone-aware.
+    civil
+        Whether civil twilight counts as light.
+
+    Returns
+    -------
+    Spans in order, from sunrise to sunset; the first and last may be cut off by the span. Empty where it stays dark.
+    """
+    limit_deg = LIT_DEG if civil else RISEN_DEG
+    spans: list[tuple[datetime, datetime]] = []
+    since = begin if _height_deg(position, begin) > limit_deg else None
+    for at, up in _crossings(position, begin, end, limit_deg):
+        if up:
+            since = at
+        elif since is not None:
+            spans.append((since, at))
+            since = None
+    return spans if since is None else [*spans, (since, end)]
 
 
 def is_dark(position: tuple[float, float], moment: datetime) -> bool:

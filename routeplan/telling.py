@@ -13,19 +13,21 @@ from layers.plane import METRES_PER_NMI
 from routeplan.chances import find_chances
 from routeplan.detours import plain_distances_nmi
 from routeplan.escapes import Escapes
-from routeplan.gate_waits import sail
+from routeplan.gate_waits import DAYLIGHT, sail
 from routeplan.itinerary import Stretch, TurnNames, find_stretches
 from routeplan.plans import Alternate, Leg, Passed, Plan, PlanName, Stop, Wait
+from routeplan.under_way import SteeredStretch, find_streams_met, steer_stretches
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from datetime import datetime
 
     from routeplan.asking import Question
     from routeplan.docks import Dock
     from routeplan.network import Network
-    from routeplan.problem import Label, Problem
+    from routeplan.problem import Hop, Label, Problem
+    from routeplan.sailing import Made
     from routeplan.tracks import Track, Tracks
 
 __all__ = ["Teller"]
@@ -95,7 +97,7 @@ class Teller:
             for stop, step in zip(stops, (s for s in path if s.fill is not None), strict=True)
             if stop.alternate is None and step.hop is not None
         ]
-        plane = self.question.network.water.plane
+        plane, conditions = self.question.network.water.plane, self.question.conditions
         track = plane.unproject(shapely.LineString(points))
         return Plan(
             name=name,
@@ -118,16 +120,7 @@ class Teller:
             speeds_kn=tuple(step.hop.track.speed_kn for step in path if step.hop is not None),
             legs=tuple(legs),
             stops=stops,
-            waits=tuple(
-                Wait(
-                    at=self._place_name(before.place),
-                    until=self._at(step.hop.depart_h),
-                    wait_h=step.hop.wait_h,
-                    gate=step.hop.gate,
-                )
-                for before, step in pairwise(path)
-                if step.hop is not None and step.hop.gate
-            ),
+            waits=tuple(self._waits(path)),
             onward=onward,
             slower=(),
             leans_on=tuple(
@@ -136,6 +129,8 @@ class Teller:
                 if dock.doubts
             ),
             cautions=tuple(cautions),
+            still_water=conditions is None or conditions.currents is None,
+            streams=find_streams_met(conditions, self.question.network.water, legs),
             track=_geojson(track),
         )
 
@@ -170,6 +165,20 @@ class Teller:
         )
         return sum(nmi - plain.get((a, b), nmi) for a, b, nmi in hops)
 
+    def _waits(self, path: list[Label]) -> Iterator[Wait]:
+        """Tell where the boat lies before she goes on: for a gate, slack water or light, and nights without a fill."""
+        for before, step in pairwise(path):
+            if step.hop is None:
+                continue
+            since_h = before.time_h if before.fill is not None or before.hop is None else before.hop.arrive_h
+            wait_h = step.hop.depart_h - since_h
+            rests = before.fill is None and before.hop is not None and before.time_h > before.hop.arrive_h
+            if step.hop.gate or rests:
+                gate = step.hop.gate or DAYLIGHT
+                yield Wait(
+                    at=self._place_name(before.place), until=self._at(step.hop.depart_h), wait_h=wait_h, gate=gate
+                )
+
     def _at(self, time_h: float) -> datetime:
         return self.problem.depart + timedelta(hours=time_h)
 
@@ -191,16 +200,17 @@ class Teller:
         for before, step in pairwise(path):
             if step.hop is None:
                 continue
-            stretches = find_stretches(network, self.rates[step.hop.track.speed_kn], step.hop.track)
+            steered = self._steered(step.hop)
+            stretches = [one.stretch for one in steered]
             points += [s.a for s in stretches] + [stretches[-1].b]
             positions = plane.to_lonlat([s.a for s in stretches] + [stretches[-1].b]).tolist()
             here = self._place_name(before.place)
             time_h, burned_l = step.hop.depart_h, before.burned_l
-            for i, stretch in enumerate(stretches):
+            for i, (stretch, made) in enumerate((one.stretch, one.made) for one in steered):
                 last = i == len(stretches) - 1
                 there = self._place_name(step.place)
                 if not last:
-                    there = names.name(len(legs) + 1, stretch.b, _point_words(stretch, stretches[i + 1]))
+                    there = names.name(len(legs) + 1, stretch.b, _point_words(stretch, steered[i + 1]))
                 burned_l += stretch.fuel_l
                 legs.append(
                     Leg(
@@ -229,6 +239,7 @@ class Teller:
                             )
                             for name, share, off_m, port in names.passed(stretch.a, stretch.b)
                         ),
+                        **({} if made is None or made.drift_kn is None else _in_current(made)),
                     )
                 )
                 here, time_h = there, time_h + stretch.time_h
@@ -236,6 +247,17 @@ class Teller:
             only = plane.to_plane([network.terminals[self.problem.start].place.position])[0]
             points = [tuple(only), tuple(only)]
         return legs, points
+
+    def _steered(self, hop: Hop) -> list[SteeredStretch]:
+        """Cut a hop into the legs that are steered."""
+        question, rates = self.question, self.rates[hop.track.speed_kn]
+        conditions = question.conditions
+        counted = conditions is not None and conditions.currents is not None
+        stretches = find_stretches(question.network, rates, hop.track, streams=not counted)
+        if conditions is None:
+            return [SteeredStretch(stretch, None) for stretch in stretches]
+        leave_h = conditions.hours_at(self.problem.depart) + hop.depart_h
+        return steer_stretches(conditions, question.network.water, question.boat, rates, stretches, leave_h)
 
     def _stop(self, path: list[Label], index: int) -> Stop:
         step = path[index]
@@ -314,7 +336,7 @@ class Teller:
                 ways = [
                     (track,)
                     for track in sorted(straight, key=lambda t: (-t.speed_kn, t.fuel_l))
-                    if self.escapes.can_take(replace(way, fuel_l=track.fuel_l), mean_l, burned_l, sd_l)
+                    if self.escapes.can_take(replace(way, fuel_l=track.most_l), mean_l, burned_l, sd_l)
                 ]
             told = (self._alternate_at(way.place, tracks, found_h, mean_l, burned_l, sd_l) for tracks in ways)
             found += [alternate for alternate in told if alternate is not None][:1]
@@ -380,7 +402,7 @@ class Teller:
                 return None
             waited_h += hop.wait_h
             time_h = hop.arrive_h
-            burned_l += track.fuel_l
+            burned_l += hop.track.fuel_l
         wait_h = self._wait_h(place, time_h, mean_l - burned_l)
         if wait_h is None:
             return None
@@ -434,14 +456,26 @@ def _confirmed_on(dock: Dock) -> str | None:
     return str(dock.facts["confirmed_on"])[:10] if "confirmed_on" in dock.facts else None
 
 
-def _point_words(before: Stretch, after: Stretch) -> str | None:
-    """Say which limit begins or ends between two stretches, or which gate; None where only the course changes."""
+def _in_current(made: Made) -> dict[str, float | None]:
+    return {
+        "steer_deg": made.steer_deg,
+        "ground_kn": made.ground_kn,
+        "set_deg": made.set_deg,
+        "drift_kn": made.drift_kn,
+    }
+
+
+def _point_words(before: Stretch, steered: SteeredStretch) -> str | None:
+    """Say which limit, gate or current begins or ends between two stretches; None where only the course changes."""
+    after = steered.stretch
     if after.gate:
         return f"at {after.gate}"
     if before.gate:
         return f"past {before.gate}"
     if before.limit == after.limit:
-        return None
+        if steered.enters:
+            return f"into the current of {steered.enters}"
+        return f"out of the current of {steered.leaves}" if steered.leaves else None
     return after.limit or f"end of {before.limit}"
 
 

@@ -26,17 +26,19 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
+    from scipy import sparse
 
     from routeplan.boats import Boat
     from routeplan.network import GateLeg, Network
+    from routeplan.sailing import Sailing
     from routeplan.water import Water
 
     Points = NDArray[np.float64]
     Point = tuple[float, float]
 
-__all__ = ["OUTSIDE_FAIRWAYS", "Track", "Tracks", "build_dock_graph"]
+__all__ = ["OUTSIDE_FAIRWAYS", "SHORTEST_STEERED_M", "Track", "Tracks", "build_dock_graph", "undominated"]
 
-_SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are merged: 21 s at 26 kn
+SHORTEST_STEERED_M = 0.15 * METRES_PER_NMI  # [m] bends nearer than this are merged: 21 s at 26 kn
 _KINK_SHARE = 5e-4  # of time or fuel on the legs around: what a kink must save to stay
 _MERGE_EXTRA = 0.5  # of such a short leg: the most that merging its ends may lengthen the track by
 _MERGE_EXTRA_M = 25.0  # [m] and the most that merging the ends of a longer leg may, for a bend less
@@ -67,6 +69,9 @@ class Track:
         [nmi] n - 1 rows: how much of each stretch lies in each kind of water; None where it was made without.
     gate_spans
         For each gate passed its first stretch and the one after its last.
+    sailing
+        What it takes by the moment it is left, where currents or the sea count; time, fuel and gates are then the
+        least that they could ever be, until it is sailed (`routeplan.gate_waits.sail`).
     """
 
     bends: Points
@@ -79,6 +84,12 @@ class Track:
     speed_kn: float = 0.0
     lengths_nmi: Points | None = None
     gate_spans: tuple[tuple[int, int], ...] = ()
+    sailing: Sailing | None = None
+
+    @property
+    def most_l(self) -> float:
+        """[l] The most fuel that it takes, whenever it is left."""
+        return self.fuel_l if self.sailing is None else self.sailing.most_l
 
     def reversed(self) -> Track:
         """Turn it round.
@@ -151,6 +162,7 @@ class Tracks:
     ) -> None:
         self.network = network
         self.rates = rates or Rates.of(boat, network, speed_kn)
+        self._most_h = np.inf  # [h] ways that take longer aren't looked for by time
         self._merged: dict[tuple[Point, ...], Point | None] = {}
         self._straight: dict[tuple[Point, ...], bool] = {}
         self._lengths: dict[tuple[Point, Point], Points] = {}
@@ -194,11 +206,14 @@ class Tracks:
 
     def _find_new(self, wanted: set[tuple[int, int]], most_l: float) -> dict[tuple[int, int], tuple[Track, ...]]:
         """Find the tracks of pairs; those of a pair without a way are none."""
-        if not wanted:
-            return {}
+        drawn = self._draw_best(wanted, most_l) if wanted else {}
+        return {pair: tuple(undominated(drawn.get(pair, []))) for pair in sorted(wanted)}
+
+    def _draw_best(self, wanted: set[tuple[int, int]], most_l: float) -> dict[tuple[int, int], list[Track]]:
+        """Draw the best ways of pairs, by time and by fuel."""
         paths: dict[tuple[int, int], dict[tuple[int, ...], None]] = {}
         # without limits and gates the shortest way is the quickest and takes the least fuel
-        for by_fuel in (False, True) if self.network.water.speed_areas or self.network.gate_legs else (True,):
+        for by_fuel in self._prices():
             todo: dict[frozenset[int], set[tuple[int, int]]] = {frozenset(): wanted}
             tried: Counter[tuple[int, int]] = Counter()
             while todo:  # where a gate is passed, find the way without it too
@@ -210,9 +225,11 @@ class Tracks:
                     todo.setdefault(shut | {gate}, set()).update(through)
         drawn = {pair: [self._steer(pair, nodes) for nodes in found] for pair, found in paths.items()}
         self._measure(drawn)
-        return {
-            pair: tuple(_undominated([self._track(pair, *d) for d in drawn.get(pair, ())])) for pair in sorted(wanted)
-        }
+        return {pair: [self._track(pair, *way) for way in ways] for pair, ways in drawn.items()}
+
+    def _prices(self) -> tuple[bool, ...]:
+        """Tell by which prices ways are looked for: by time, by fuel."""
+        return (False, True) if self.network.water.speed_areas or self.network.gate_legs else (True,)
 
     @cached_property
     def _room(self) -> tuple[NDArray[np.object_], shapely.STRtree]:
@@ -262,9 +279,9 @@ class Tracks:
         legs, first = self._legs, self._legs.first
         price = self._by_fuel if by_fuel else self._by_time
         gates = {pair: g.gate for g in self.network.gate_legs for pair in (g.nodes, g.nodes[::-1])}
-        limit = most_l * self._dearest if by_fuel else np.inf
+        limit = most_l * self._dearest if by_fuel else self._most_h * self._dearest
         away, before = csgraph.dijkstra(
-            legs.weigh(price, shut),
+            self._weigh(price, shut, by_fuel=by_fuel),
             directed=True,
             indices=[first + s for s in sources],
             return_predecessors=True,
@@ -285,6 +302,10 @@ class Tracks:
                     if step in gates:
                         passed.setdefault(gates[step], set()).add((source, target))
         return passed
+
+    def _weigh(self, price: Price, shut: frozenset[int], *, by_fuel: bool) -> sparse.csr_array:  # noqa: ARG002
+        """Weigh the legs; by what doesn't matter in still water."""
+        return self._legs.weigh(price, shut)
 
     def _steer(self, pair: tuple[int, int], nodes: tuple[int, ...]) -> tuple[list[Point], list[str], list[GateLeg]]:
         """Draw a path as it is steered: its bends, the kind of each stretch between them, and the gates it passes."""
@@ -388,7 +409,7 @@ class Tracks:
         meeting = (b[0] + ux * share, b[1] + uy * share)
         short = float(np.hypot(wx, wy))
         round_ = float(np.hypot(meeting[0] - b[0], meeting[1] - b[1]) + np.hypot(meeting[0] - c[0], meeting[1] - c[1]))
-        most = short * _MERGE_EXTRA if short < _SHORTEST_STEERED_M else _MERGE_EXTRA_M
+        most = short * _MERGE_EXTRA if short < SHORTEST_STEERED_M else _MERGE_EXTRA_M
         if round_ - short > most or not (self._sees(b, meeting) and self._sees(meeting, c)):
             return None
         around = [a, b, c, d]
@@ -471,7 +492,7 @@ def build_dock_graph(
         for pair, ways in tracks.find(pairs, most_l).items():
             found.setdefault(pair, []).extend(ways)
     for pair, several in found.items():
-        for track in _undominated(several):
+        for track in undominated([t for t in several if np.isfinite(t.time_h)]):  # others can never be passed
             graph.add_edge(
                 *pair, track=track, distance_nmi=track.distance_nmi, time_h=track.time_h, fuel_l=track.fuel_l
             )
@@ -539,13 +560,26 @@ def _without_stubs(bends: list[Point], kinds: list[str]) -> tuple[list[Point], l
     return kept_bends, kept_kinds
 
 
-def _undominated(tracks: list[Track]) -> list[Track]:
-    """Keep the tracks that no other beats in time and fuel without needing another gate."""
+def undominated(tracks: Sequence[Track]) -> list[Track]:
+    """Keep the tracks that no other beats in time and fuel without needing another gate.
+
+    Parameters
+    ----------
+    tracks
+        Between the same places.
+
+    Returns
+    -------
+    Quickest first. One that depends on when it is left isn't beaten by what it takes at the least.
+    """
     ordered = sorted(tracks, key=lambda t: (t.time_h, t.fuel_l, len(t.gates)))
     kept: list[Track] = []
     for track in ordered:
-        beaten = any(
-            k.fuel_l <= track.fuel_l + 1e-9 and {g[0] for g in k.gates} <= {g[0] for g in track.gates} for k in kept
+        beaten = track.sailing is None and any(
+            k.sailing is None
+            and k.fuel_l <= track.fuel_l + 1e-9
+            and {g[0] for g in k.gates} <= {g[0] for g in track.gates}
+            for k in kept
         )
         if not beaten:
             kept.append(track)

@@ -72,6 +72,10 @@ class Trip(BaseModel):
         Which plan to recommend; None weighs time against stops and doubtful docks. For fills to the mark only.
     slower
         Whether each hop may be run slower than `speed_kn`, at a speed of the burn table.
+    daylight
+        Whether legs keep to daylight, `sun`, or to civil twilight, `civil`, with an hour in hand; None at any hour.
+    hours_per_day_h
+        [h] From a day's first departure to its last arrival, at the most; None without such a limit.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -92,6 +96,8 @@ class Trip(BaseModel):
     fill_first: bool = False
     prefer: Preference | None = None
     slower: bool = False
+    daylight: Literal["sun", "civil"] | None = None
+    hours_per_day_h: Annotated[float, Field(gt=0, le=24)] | None = None
 
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> Self:

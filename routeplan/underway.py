@@ -17,6 +17,7 @@ import numpy as np
 from layers.hours import NeverOpensError
 from routeplan.advising import Outlook, advise
 from routeplan.ahead import by_plan, over_water
+from routeplan.currents import read_currents
 from routeplan.docks import read_docks
 from routeplan.fallbacks import Fallbacks, stretches_of
 from routeplan.fillups import SpeedRun
@@ -486,6 +487,7 @@ def _replan(asked: AskedUnderway, state: State, advice: Advice) -> tuple[Passage
         }
     )
     try:
-        return find_passage(asked.network, trip, now=report.when, boat=boat), []
+        currents = None if saved.plan.still_water else read_currents(asked.network.region)
+        return find_passage(asked.network, trip, now=report.when, boat=boat, currents=currents), []
     except NoPassageError as error:
         return None, [f"No plan from here keeps the rules: {error.refusal.why}."]

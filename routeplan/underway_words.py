@@ -24,7 +24,7 @@ UNDERWAY_CAUTIONS = (
     "An aid, not for navigation: look out first, and let someone else type while she planes.",
     "Meter and gauge can fail together with what they measure: fuel that vanishes may be in the bilge.",
     "Call the dock before you turn for it; in doubt call early, VHF channel 16 and whoever waits ashore.",
-    "Planned for still water: no tide, current, wind or sea is allowed for but as today's burn shows it.",
+    "Wind, sea and current are allowed for as the plan has them, and as today's burn shows them; most plans have none.",
     "Local rules and a licensed professional's advice come first.",
 )
 _HEADS = {

@@ -15,7 +15,17 @@ if TYPE_CHECKING:
     from routeplan.docks import Dock
     from routeplan.plans import Leg, Passed, Wait
 
-__all__ = ["Words", "compass", "course", "shown_calls", "shown_nearness"]
+__all__ = [
+    "Words",
+    "compass",
+    "course",
+    "runs_in_current",
+    "shown_calls",
+    "shown_current",
+    "shown_nearness",
+    "waits_for_light",
+    "waits_for_slack",
+]
 
 _ROUNDING_L = 1e-3  # [l] a plan that just keeps the reserve isn't told to touch it
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -24,6 +34,9 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 _ON_THE_TRACK_NMI = 0.05  # [nmi] a mark passed nearer than this has to be steered round
+_SHOWN_KN = 0.05  # [kn] a weaker current would be shown as 0.0
+_NIGHT_H = 5.0  # [h] who waits longer for light spends the night there
+_DAYLIGHT, _SLACK = "daylight", "slack water"  # what `plans.Wait.gate` says, or begins with, where no gate is shut
 
 
 class Words:
@@ -180,10 +193,15 @@ class Words:
 
         Returns
         -------
-        Lines: course and speed, times, fuel, what to heed.
+        Lines: course and speed, the current where one runs, times, fuel, what to heed.
         """
+        run = f"{shown_distance(leg.distance_nmi)} at {shown_speed(leg.speed_kn)}"
+        steers = [f"Steer {course(leg.course_deg)} true, {run}"]
+        if runs_in_current(leg) and leg.steer_deg is not None:
+            track = f"to keep the track of {course(leg.course_deg)}"
+            steers = [f"Steer {course(leg.steer_deg)} true {track}, {run}", f"The current {shown_current(leg)}"]
         lines = [
-            f"Steer {course(leg.course_deg)} true, {shown_distance(leg.distance_nmi)} at {shown_speed(leg.speed_kn)}",
+            *steers,
             f"{self.clock(leg.depart)} to {self.clock(leg.arrive)}",
             (
                 f"Burns {self.units.volume_up(leg.fuel_l)}, "
@@ -212,7 +230,7 @@ class Words:
         return f"{passed.name} {shown_distance(passed.abeam_nmi)} to {passed.side}"
 
     def wait_line(self, wait: Wait) -> str:
-        """Say a wait for a bridge or lock, or for the others.
+        """Say a wait for a bridge or lock, for slack water, for light, or for the others.
 
         Parameters
         ----------
@@ -223,11 +241,14 @@ class Words:
         -------
         One line.
         """
-        until = self.day_and_clock(wait.until)
+        until, long = self.day_and_clock(wait.until), shown_duration(wait.wait_h)
         if not wait.gate:
-            lies = f"Lie at or close to {wait.at} for {shown_duration(wait.wait_h)}"
-            return f"{lies}, until {until}: the group leaves then"
-        return f"Lie at {wait.at} for {shown_duration(wait.wait_h)}, until {until}: {wait.gate} is shut before"
+            return f"Lie at or close to {wait.at} for {long}, until {until}: the group leaves then"
+        if waits_for_light(wait) and wait.wait_h > _NIGHT_H:
+            return f"Night at {wait.at}, {long}: leave {until}"
+        if waits_for_light(wait) or waits_for_slack(wait):
+            return f"Wait {long} at {wait.at} for {wait.gate}, until {until}"
+        return f"Lie at {wait.at} for {long}, until {until}: {wait.gate} is shut before"
 
     def dock_lines(self, dock: Dock, unreached: str = "") -> list[str]:
         """Say what is known of a dock.
@@ -280,6 +301,69 @@ def course(course_deg: float) -> str:
     Such as ``007``; never ``360``.
     """
     return f"{round(course_deg) % 360:03d}"
+
+
+def runs_in_current(leg: Leg) -> bool:
+    """Tell whether a leg runs in a current that is worth telling.
+
+    Parameters
+    ----------
+    leg
+        The leg.
+
+    Returns
+    -------
+    False where no current is known, or it would be shown as 0.0 kn.
+    """
+    return leg.drift_kn is not None and leg.set_deg is not None and leg.drift_kn >= _SHOWN_KN
+
+
+def shown_current(leg: Leg) -> str:
+    """Say the current on a leg, and what it makes of the speed.
+
+    Parameters
+    ----------
+    leg
+        One that runs in a current.
+
+    Returns
+    -------
+    Such as ``sets 185 at 2.6 kn: 28.4 kn over the ground``, true; a tenth is always told.
+    """
+    if leg.set_deg is None or leg.drift_kn is None:
+        return ""
+    ground = "" if leg.ground_kn is None else f": {leg.ground_kn:.1f} kn over the ground"
+    return f"sets {course(leg.set_deg)} at {leg.drift_kn:.1f} kn{ground}"
+
+
+def waits_for_slack(wait: Wait) -> bool:
+    """Tell whether a wait is for a current that is too strong.
+
+    Parameters
+    ----------
+    wait
+        The wait.
+
+    Returns
+    -------
+    True for slack water.
+    """
+    return wait.gate.startswith(_SLACK)
+
+
+def waits_for_light(wait: Wait) -> bool:
+    """Tell whether a wait is for daylight.
+
+    Parameters
+    ----------
+    wait
+        The wait.
+
+    Returns
+    -------
+    True for a night, or for a while before sunrise.
+    """
+    return wait.gate == _DAYLIGHT
 
 
 def compass(course_deg: float) -> str:

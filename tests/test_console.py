@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
@@ -17,7 +17,7 @@ from routeplan.console import Progress, tell_boat, tell_docks, tell_passage, tel
 from routeplan.fuel import read_aboard
 from routeplan.places import write_position
 from routeplan.plan_words import PlanWords
-from routeplan.plans import NoPassageError, Refusal, SlowerRun
+from routeplan.plans import NoPassageError, Refusal, SlowerRun, StreamMet, TurnTold
 from routeplan.survey import look_at_docks, ranges_at_each_speed
 from routeplan.words import Words, course
 
@@ -299,6 +299,56 @@ def test_a_plan_says_its_chances_rule_and_what_slowing_buys(passage: Passage) ->
         "At 5 kn the run from West Mark to East Mark needs no stop at North Pump: the passage ends 4 h 00 min later",
     ):
         assert part in said, part
+
+
+def in_a_current(passage: Passage) -> Passage:
+    """Let a current of 2.62 kn to 184.6 set on the second leg of the recommended plan, so that 123.4 is steered."""
+    plan = passage.recommended
+    current = {"steer_deg": 123.4, "ground_kn": 21.96, "set_deg": 184.6, "drift_kn": 2.62}
+    first, second, *rest = plan.legs
+    met = StreamMet(
+        name="The Race",
+        enter=second.depart,
+        leave=second.arrive,
+        position=second.from_position,
+        set_deg=184.6,
+        drift_kn=2.62,
+        turns=(TurnTold(kind="slack", at=WHEN - timedelta(hours=2), speed_kn=0.0),),
+    )
+    legs = (first, second.model_copy(update=current), *rest)
+    return replace(passage, plans=(plan.model_copy(update={"legs": legs, "streams": (met,), "still_water": False}),))
+
+
+def test_a_still_water_plan_says_so_before_its_table(passage: Passage) -> None:
+    said = tell_passage(passage)
+    assert said.count("Still water: no current is allowed for.") == 1
+    assert said.index("Still water:") < said.index("\nleg  true")
+
+
+@pytest.mark.parametrize("columns", [80, 200])
+def test_courses_to_steer_stand_in_the_table_where_a_current_runs(
+    passage: Passage, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    said = tell_passage(in_a_current(passage))
+    assert all(len(line) <= columns for line in said.splitlines())
+    assert "Still water" not in said
+    assert said.index("- The Race, 08:") < said.index("; slack 06:00") < said.index("\nleg  ")
+    head = re.search("^leg .*", said, flags=re.MULTILINE)
+    row = re.search("^  2  .*", said, flags=re.MULTILINE)
+    assert head is not None
+    assert row is not None
+    assert row[0][: head.end() - head.start()].split().count("123") == 1
+    assert row[0].index("123") == head[0].index("steer") + 2
+    track = course(passage.recommended.legs[1].course_deg)
+    assert f"track {track}, sets 185 at 2.6 kn: 22.0 kn over the ground" in flat(said)
+
+
+def test_a_plan_that_meets_no_current_says_so(passage: Passage) -> None:
+    plan = passage.recommended.model_copy(update={"still_water": False})
+    said = tell_passage(replace(passage, plans=(plan,)))
+    assert "meets none of those that are known." in said
+    assert "leg  true" in said
 
 
 def test_docks_are_told_with_reason_age_and_distance(network: Network) -> None:

@@ -16,6 +16,7 @@ from layers.checking import check_layer
 from layers.schema import COMPUTED
 from routeplan.drawn import closed_water_layer, dock_layer, layers_of, rings_layer
 from routeplan.fuel import promised_range_nmi, read_aboard
+from routeplan.plans import StreamMet
 from routeplan.words import Words
 
 if TYPE_CHECKING:
@@ -229,3 +230,31 @@ def test_texts_are_plain(passage: Passage, network: Network) -> None:
 def test_another_plan_can_be_drawn(passage: Passage) -> None:
     for plan in passage.plans:
         assert len(layers_of(passage, plan)["legs"]) == len(plan.legs)
+
+
+def test_currents_are_on_the_legs_and_marked_where_they_are_strongest(passage: Passage) -> None:
+    plain = a_plan()
+    current = {"steer_deg": 96.0, "ground_kn": 22.0, "set_deg": 184.6, "drift_kn": 2.62}
+    leg = plain.legs[0].model_copy(update=current)
+    met = StreamMet(
+        name=NASTY,
+        enter=LEAVES,
+        leave=LEAVES + timedelta(minutes=2),
+        position=(-38.7, 44.5),
+        set_deg=184.6,
+        drift_kn=2.76,
+    )
+    layers = layers_of(passage, a_plan(legs=(leg,), streams=(met,), still_water=False))
+    for name in ("legs", "streams_met"):
+        _, faults = check_layer(layers[name], COMPUTED[name], zone=ZoneInfo("Atlantic/Azores"))
+        assert faults == []
+    assert {column: layers["legs"].loc[0, column] for column in current} == current
+    mark = layers["streams_met"].iloc[0]
+    assert (mark["name"], mark["label"], mark["set_deg"]) == (NASTY, "current 2.8 kn", 184.6)
+    assert mark["geometry"].coords[0] == (-38.7, 44.5)
+    assert "In it Wed 1 Jul 08:00 to 08:02" in mark["text"]
+
+
+def test_still_water_has_no_currents_in_its_layers(layers: dict[str, GeoDataFrame]) -> None:
+    assert "streams_met" not in layers
+    assert layers["legs"][["steer_deg", "ground_kn", "set_deg", "drift_kn"]].isna().all(axis=None)

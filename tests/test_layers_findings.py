@@ -262,11 +262,6 @@ def test_an_opening_without_hours():
         ("zones", ZONE | {"rule": "speed-limit", "limit_kn": 90}, "limit_kn of 90 kn is hard to believe"),
         ("zones", ZONE | {"rule": "traffic-lane"}, "the direction of its traffic is not known"),
         ("zones", ZONE | {"season": "2019 Jul"}, "its season say that it never holds in the coming year: '2019 Jul'"),
-        (
-            "currents",
-            {"name": "S", "flood_deg": 0, "ebb_deg": 180, "mean_kn": 0, "constituents": "M2 1.8"},
-            "its constituents can't be read at 'M2 1.8'",
-        ),
     ],
 )
 def test_doubts_about_areas(layer: str, row: dict[str, object], problem: str):

@@ -417,7 +417,6 @@ def test_ring_is_never_told_as_a_promise_over_water() -> None:
         ("M2 2.1 52; S2 0.7 88; N2 0.4 35; K1 0.2 120", -0.2, "up to 3.6 kn"),  # 2.1 + 0.7 + 0.4 + 0.2 + 0.2
         ("M2 2.9 64; S2 1.0 101; N2 0.6 47; M4 0.2 210;", 0.1, "up to 4.8 kn"),  # 2.9 + 1.0 + 0.6 + 0.2 + 0.1
         ("M2 1.01 3", 0.0, "up to 1.1 kn"),  # never rounded to the weaker side
-        ("M2 strong", 0.1, "Greatest rate not known"),
     ],
 )
 def test_stream_tells_its_greatest_rate_first_and_its_constituents_last(
@@ -427,6 +426,31 @@ def test_stream_tells_its_greatest_rate_first_and_its_constituents_last(
     frame = made("currents", [row], [box(-38, 44.4, -37.9, 44.5)])
     popup = html.unescape(features_of(maps.draw(EMPTY, {"currents": frame}, title="t").html())[-1]["properties"]["p"])
     assert popup.index(said) < popup.index("Flood sets 005 true") < popup.index(constituents.split(";", maxsplit=1)[0])
+
+
+def test_current_met_points_where_it_sets_and_is_in_the_list() -> None:
+    row = {
+        "order": 1,
+        "name": "Strait",
+        "set_deg": 184.6,
+        "drift_kn": 2.76,
+        "enter": "Wed 1 Jul 08:55",
+        "leave": "Wed 1 Jul 08:57",
+        "title": "Current met: Strait",
+        "text": "Ebb 2.8 kn\nIn it 08:55 to 08:57",
+        "label": "current 2.8 kn",
+    }
+    frames = {"streams_met": made("streams_met", [row], [Point(-38, 44.5)])}
+    page = maps.draw(EMPTY, frames, title="t").html()
+    (mark,) = drawn_as(page, "met-mark")
+    assert mark["properties"]["a"] == 185
+    assert mark["properties"]["i"] in SYMBOLS
+    assert html.unescape(mark["properties"]["l"]) == "current 2.8 kn"
+    assert "In it 08:55 to 08:57" in html.unescape(mark["properties"]["p"])
+    listed = html.unescape(page[page.index('id="panel-route"') : page.index('id="panel-key"')])
+    for part in ("Currents met", "Strait", "current 2.8 kn", "In it 08:55 to 08:57", "44 30.00N 038 00.00W"):
+        assert part in listed
+    assert "points where it sets" in html.unescape(page[page.index('id="panel-key"') :])
 
 
 @pytest.mark.parametrize(

@@ -120,6 +120,8 @@ def filled(schema: layers.LayerSchema, text: str, *, valid_choices: bool) -> dic
         value: Any = text
         if column.kind == "choice" and valid_choices:
             value = column.choices[0]
+        elif column.kind == "harmonics":
+            value = "M2 1.8 43"  # no other text is taken
         elif column.kind == "flag":
             value = False
         elif column.kind in {"number", "integer"}:

@@ -17,9 +17,11 @@ import pytest
 
 from layers.errors import InputError
 from routeplan.crews import Crew
+from routeplan.plans import StreamMet, TurnTold, Wait
 from routeplan.sheet import fill_sheet
 from routeplan.sheet_page import build_sheet
 from routeplan.sheet_pdf import check_sheet_file, write_sheet
+from routeplan.sheet_words import SheetWords
 
 if TYPE_CHECKING:
     from layers.region import Region
@@ -63,6 +65,82 @@ def said(saved: SavedPlan | None = None, region: Region | None = None, crew: Cre
 
 
 # What it says
+
+
+def in_a_current() -> SavedPlan:
+    """Let a current of 2.62 kn to 184.6 run on the last leg: 170.0 true is steered there, and 20.96 kn made good."""
+    plan = posed.plan()
+    current = {"steer_deg": 170.0, "ground_kn": 20.96, "set_deg": 184.6, "drift_kn": 2.62}
+    legs = (*plan.legs[:-1], plan.legs[-1].model_copy(update=current))
+    turns = [("slack", -120, 0.0), ("ebb", 90, 2.77), ("slack", 270, 0.0)]
+    met = StreamMet(
+        name="The Race",
+        enter=posed.at(121),
+        leave=posed.at(136),
+        position=(-38.55, 44.2),
+        set_deg=184.6,
+        drift_kn=2.76,
+        turns=tuple(TurnTold(kind=kind, at=posed.at(minutes), speed_kn=kn) for kind, minutes, kn in turns),
+    )
+    return posed.saved(posed.plan(legs=legs, streams=(met,), still_water=False))
+
+
+def test_still_water_is_told_on_top() -> None:
+    told = said()
+    assert told.count("Still water: no current is allowed for.") == 1
+    assert told.index("Still water") < told.index("Fuel aboard on leaving")
+    assert "sets" not in told.split("Sun and tide")[0].split("read, at")[1]
+
+
+def test_row_in_a_current_says_what_to_steer_and_where_it_sets() -> None:
+    """170.0 true with 8.5 west is 178.5 magnetic, to 178 (even); the track is 180."""
+    told = said(in_a_current())
+    row = told[told.index("sets 185") - 60 :]
+    assert "sets 185 T 2.6 kn: track 180 T, 21.0 kn over ground 178 170 5.0 20" in row
+    assert "Courses to steer allow for the current" in told
+    assert "Still water" not in told
+
+
+def test_slack_at_the_narrows_stands_beside_the_sun() -> None:
+    told = said(in_a_current()).split("Sun and tide")[1]
+    assert "10:01 The Race : ebb 2.8 kn setting 185 T; slack 06:00 and 12:30; strongest 09:30 (2.8 kn)" in told
+    assert "Heights of tide aren't predicted" in told
+    page = build_sheet(in_a_current(), posed.region())
+    assert page[page.index('class="chart"') :].count("rotate(185)") == 2  # on the sketch, dark on a light bed
+    assert "Two angles: current met." in said(in_a_current())
+
+
+def test_short_leg_in_a_current_shares_no_row_with_one_out_of_it() -> None:
+    """Legs 1 and 2 share a row in still water; two knots on the first part them, two tenths don't."""
+    for drift_kn, labels in ((2.0, ["1", "2-3"]), (0.2, ["1-3"])):
+        first, *rest = posed.legs()
+        current = {"steer_deg": 104.0, "ground_kn": 19.0, "set_deg": 350.0, "drift_kn": drift_kn}
+        saved = posed.saved(posed.plan(legs=(first.model_copy(update=current), *rest), still_water=False))
+        rows = [line for line in fill_sheet(saved, posed.region()).lines if line.kind == "leg"]
+        assert [row.label for row in rows if row.last_leg < 4] == labels
+    words = SheetWords(saved, fill_sheet(saved, posed.region()))
+    assert words.row_notes(rows[0])[1].replace("\u00a0", " ") == (
+        "on 112 M sets 350 T 0.2 kn: track 100 T, 19.0 kn over ground"
+    )
+
+
+def test_night_is_told_ashore_and_with_its_sunrise() -> None:
+    """From 9 to 6 at Mid Pump, where leg 4 begins: sunrise there is told for the second day."""
+    plan = posed.plan()
+    night = timedelta(hours=20)
+    legs = (
+        *plan.legs[:3],
+        *(leg.model_copy(update={"depart": leg.depart + night, "arrive": leg.arrive + night}) for leg in plan.legs[3:]),
+    )
+    wait = Wait(at="Mid Pump", until=legs[3].depart, wait_h=20.0, gate="daylight")
+    saved = posed.saved(posed.plan(legs=legs, arrive=legs[-1].arrive, waits=(wait,), stops=()))
+    sheet = fill_sheet(saved, posed.region())
+    (sun,) = [sun for sun in sheet.suns if sun.kind == "night"]
+    assert (sun.place, sun.at, sun.position) == ("Mid Pump", legs[3].depart, legs[3].from_position)
+    told = said(saved)
+    assert "Night at Mid Pump, 20 h 00 min: leave Thu 2 Jul 05:31" in told
+    assert "lies at or close to Mid Pump" in told.split("For whoever waits ashore")[1]
+    assert "Mid Pump , Thu 05:31: sunrise 06:" in told.split("Sun and tide")[1]
 
 
 def test_helm_reads_course_distance_time_dial_and_limit_in_one_row() -> None:

@@ -53,7 +53,7 @@ const drawing = (() => {
     const marker = L.marker(latlng, { icon: icon(p), interactive: touched, keyboard: touched, zIndexOffset: 1000 * number(p.r), riseOnHover: touched });
     const look = p.k.split(" ")[0];
     const ringed = { "dock-mark": 17, "place-mark": 11 };
-    const bare = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6, "turn-mark": 15, "found-mark": 15 };
+    const bare = { "stop-mark": 16, "dock-mark": { "dock-unsuited": 8, "dock-apart": 10 }[p.i] || 11, "danger-mark": 9, "place-mark": 6, "turn-mark": 15, "found-mark": 15, "met-mark": 14 };
     const half = (p.k.includes(" in-reach") ? ringed : bare)[look] || (p.i ? 11 : 0);
     items.push({ marker, rank: number(p.r), width: number(p.w), half, must: p.r >= 9, look });
     if (touched) {
