@@ -164,9 +164,9 @@ def boat_show(
 def _with_daylight(words: list[str]) -> list[str]:
     """Give a bare `--daylight` its value, as typer has no options whose value may be left out."""
     found: list[str] = []
-    for word, following in zip(words, [*words[1:], ""], strict=True):
+    for i, word in enumerate(words):
         found.append(word)
-        if word == "--daylight" and following not in ("sun", "civil"):
+        if word == "--daylight" and words[i + 1 : i + 2] not in (["sun"], ["civil"]):
             found.append("sun")
     return found
 

@@ -71,6 +71,26 @@ class Conditions:
             return np.full(self.count, -1)
         return np.asarray(self.sea.seas.at(self.posix_s))
 
+    @property
+    def gridded(self) -> bool:
+        """Whether gridded currents are among them, which differ from place to place."""
+        return self.currents is not None and self.currents.grid is not None
+
+    def window(self, begin_h: float, hours: float) -> Conditions:
+        """Take a part of the span.
+
+        Parameters
+        ----------
+        begin_h, hours
+            [h] Its beginning since that of the span, and how long it lasts.
+
+        Returns
+        -------
+        The same currents and sea for that part, or as much of it as the span has.
+        """
+        hours = max(STEP_H, min(hours, self.hours - begin_h))
+        return Conditions(self.begin + begin_h * _HOUR, hours, self.currents, self.sea)
+
     def hours_at(self, moment: datetime) -> float:
         """[h] Count from the beginning.
 

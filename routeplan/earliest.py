@@ -65,6 +65,7 @@ class EarliestSearch:
         self._tracks = tracks
         self._network = tracks.network
         self._sailings: dict[tuple[int, int], Sailing] = {}
+        self._begin_h, self._window = 0.0, tracks.conditions
         self._bounds: dict[int, NDArray[np.float64]] = {}
         least = tracks.least_hours()
         self._least = least
@@ -86,6 +87,7 @@ class EarliestSearch:
         """
         network, first = self._network, len(self._network.nodes)
         bound = self._bound(target)
+        self._look_at(leave_h, min((float(bound[node]) for node in network.terminals[source].entries), default=np.inf))
         start, end = network.terminals[source], network.terminals[target]
         last = [(node, (a.entry, a.start)) for a, node in zip(end.attachment.approaches, end.entries, strict=True)]
         arrived: dict[int, int] = {}  # from where
@@ -111,6 +113,14 @@ class EarliestSearch:
                 if at_h + least_h < best.get(other, np.inf):
                     come(other, self._leg(node, other, at_h, least_h), node)
         return None
+
+    def _look_at(self, leave_h: float, least_h: float) -> None:
+        """Take a part of the span where a grid gives every leg a series of its own."""
+        if not self._tracks.conditions.gridded or not np.isfinite(least_h):
+            return
+        self._sailings.clear()
+        self._begin_h = max(0.0, float(np.floor(leave_h)))
+        self._window = self._tracks.conditions.window(self._begin_h, 2.0 * least_h + 4.0)
 
     def _ways_out(self, node: int) -> list[tuple[int, float]]:
         """[h] List the nodes beside one, and the least that each can be reached in; terminals aren't passed."""
@@ -138,15 +148,16 @@ class EarliestSearch:
         if not self._tracks.is_moving(a, b):
             return at_h + least_h
         if (a, b) not in self._sailings:
-            self._sailings[a, b] = self._tracks.sailing(Way(self._network.nodes[[a, b]], ("leg",)))
-        sailed = self._sailings[a, b].at(at_h)
+            self._sailings[a, b] = self._tracks.sailing(Way(self._network.nodes[[a, b]], ("leg",)), self._window)
+        sailed = self._sailings[a, b].at(at_h - self._begin_h)
         return None if sailed is None else at_h + sailed.time_h
 
     def _run(self, path: Path, at_h: float) -> float | None:
         """[h] Run an approach."""
         if np.hypot(path[1][0] - path[0][0], path[1][1] - path[0][1]) == 0:
             return at_h
-        sailed = self._tracks.sailing(Way(np.array(path), ("approach",))).at(at_h)
+        way = Way(np.array(path), ("approach",))
+        sailed = self._tracks.sailing(way, self._window).at(at_h - self._begin_h)
         return None if sailed is None else at_h + sailed.time_h
 
 

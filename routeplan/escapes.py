@@ -91,7 +91,7 @@ class Escapes:
             i, j = self._at.get(a), self._at.get(b)
             if i is None or j is None or track.most_l >= self._least_l[i, j]:
                 continue
-            if not (track.gates or track.sailing) or sail(problem, 0.0, track) is not None:
+            if not track.gates or sail(problem, 0.0, track) is not None:
                 self._least_l[i, j] = track.most_l  # nobody knows when a closed dock has to be left
                 self._least[a, b] = track
         np.fill_diagonal(self._least_l, 0.0)

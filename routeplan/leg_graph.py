@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     Path = tuple[tuple[float, float], ...]
 
 __all__ = ["LegGraph", "Price", "Rates"]
+
+
+_STEMMED_KN = 1e-3  # [kn] what is left of a speed that a current takes whole
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,24 @@ class Rates:
             tuple(slow),
             tuple(boat.burn_lph(v) for v in slow),
             boat.burn.idle_lph,
+        )
+
+    def changed(self, by_kn: float) -> Rates:
+        """Tell the same boat carried along or held back by a current, all the time.
+
+        Parameters
+        ----------
+        by_kn
+            [kn] In favour; negative against her.
+
+        Returns
+        -------
+        The same burn at that much more speed over the ground; next to none where the current is as fast as she.
+        """
+        return replace(
+            self,
+            speed_kn=tuple(max(v + by_kn, _STEMMED_KN) for v in self.speed_kn),
+            slow_kn=tuple(max(v + by_kn, _STEMMED_KN) for v in self.slow_kn),
         )
 
     @cached_property

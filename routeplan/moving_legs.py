@@ -117,7 +117,12 @@ class MovingLegs:
         One ratio a leg of the network.
         """
         ratios = np.ones(len(self._network.legs))
-        if len(self.rows):
+        currents = self._conditions.currents
+        if currents is not None and currents.grid is not None:  # as if all of a leg lay in the fastest
+            slowest = float(speeds_kn.min())
+            lines = shapely.linestrings(self._network.nodes[self._network.legs[self.rows]])
+            ratios[self.rows] = slowest / (slowest + currents.fastest_kn(lines))
+        elif len(self.rows):
             through = speeds_kn[self._pieces.area + 1]
             ratios[self.rows] = self._ratio(through, through + self._greatest_kn)
         return ratios

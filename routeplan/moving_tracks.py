@@ -16,11 +16,12 @@ import numpy as np
 import shapely
 
 from layers.plane import METRES_PER_NMI
+from routeplan.lazy_sailing import LazySailing
 from routeplan.leg_graph import Price
 from routeplan.moving_legs import MovingLegs
 from routeplan.network import put_points
 from routeplan.pieces import cut
-from routeplan.sailing import Sailing, Way
+from routeplan.sailing import Sailed, Sailing, Way
 from routeplan.tracks import SHORTEST_STEERED_M, Track, Tracks, undominated
 from routeplan.triangle import find_ground_kn
 
@@ -46,6 +47,7 @@ _COMPARED_H = 0.5  # [h] between departures at which ways are compared
 _LONGER = 1.25  # times as long as the shortest way, and
 _LONGER_NMI = 5.0  # [nmi] a little more: what a passage may sensibly be for its hops to be looked for by the currents
 _STEERED_EXTRA = 5e-4  # share that fewer bends may cost
+_MOST_SWAYED = 80  # pairs for which ways are looked for in the currents of many moments
 _TIE = 1e-7  # share by which a way must be better somewhere to be kept
 
 
@@ -165,19 +167,41 @@ class MovingTracks(Tracks):
         self._known[pair] = (most_l, (*ways, track))
         return track
 
-    def sailing(self, way: Way) -> Sailing:
+    def best_at(self, pair: Pair, moment_h: float) -> tuple[int, ...]:
+        """Find the best way of a pair if the currents of one moment stood still.
+
+        Parameters
+        ----------
+        pair
+            From and to.
+        moment_h
+            [h] Since the beginning of the span.
+
+        Returns
+        -------
+        The network's nodes that it passes; none where there is no way.
+        """
+        paths: dict[Pair, dict[tuple[int, ...], None]] = {}
+        self._take(moment_h)
+        self._search({pair}, np.inf, by_fuel=False, shut=frozenset(), paths=paths)
+        self._stand_still()
+        return next(iter(paths.get(pair, {})), ())
+
+    def sailing(self, way: Way, conditions: Conditions | None = None) -> Sailing:
         """Tell any way by the clock.
 
         Parameters
         ----------
         way
             The way.
+        conditions
+            A part of the span; the whole of it where None.
 
         Returns
         -------
         What it takes by the moment it is left.
         """
-        return Sailing(self.conditions, self.network.water, self._boat, self.rates, way)
+        return Sailing(conditions or self.conditions, self.network.water, self._boat, self.rates, way)
 
     def least_hours(self) -> sparse.csr_array:
         """[h] Bound what each leg takes from below, for all times.
@@ -248,9 +272,10 @@ class MovingTracks(Tracks):
         found: dict[Pair, dict[bytes, Track]] = {pair: {} for pair in wanted}
         self._stand_still()
         self._collect(found, {p: list(ways) for p, ways in super().find(wanted).items() if p in wanted})
-        swayed = self._swayed(self._about_the_way(wanted, found))
+        about = self._about_the_way(wanted, found)
+        swayed = about if self.conditions.gridded else self._swayed(about)
         self._all_swayed |= swayed
-        if swayed:
+        if 0 < len(swayed) <= _MOST_SWAYED and not self.conditions.gridded:
             still_h = [t.time_h for pair in swayed for t in found[pair].values()]
             self._most_h = _LONGER * max(still_h, default=np.inf)
             last_h = min(self.conditions.hours, _TIDE_H) if self.conditions.currents is not None else 0.0
@@ -298,6 +323,8 @@ class MovingTracks(Tracks):
             return track
         gates = tuple((gate, *span) for (gate, *_), span in zip(track.gates, track.gate_spans, strict=True))
         way = Way(track.bends, track.kinds, gates)
+        if conditions.gridded:
+            return self._lazily(track, way)
         sailing = self.sailing(way)
         least = sailing.least
         return replace(
@@ -308,12 +335,23 @@ class MovingTracks(Tracks):
             sailing=sailing if sailing.changes else None,
         )
 
+    def _lazily(self, track: Track, way: Way) -> Track:
+        """Bound what a way takes by the fastest current in favour and against her, all the way."""
+        water, rates, currents = self.network.water, self.rates, self.conditions.currents
+        line = np.array([shapely.LineString(track.bends)])
+        fastest_kn = 0.0 if currents is None else float(currents.fastest_kn(line)[0])
+        quick, slow = (track.priced(rates.changed(by_kn), water) for by_kn in (fastest_kn, -fastest_kn))
+        least = Sailed(quick.time_h, quick.fuel_l, quick.gates)
+        most_l = slow.fuel_l if self.conditions.sea is None else np.inf
+        sailing = LazySailing(self.conditions, water, self._boat, rates, way, least, most_l)
+        return replace(track, time_h=least.time_h, fuel_l=least.fuel_l, gates=least.gates, sailing=sailing)
+
     def _worth_keeping(self, tracks: list[Track]) -> tuple[Track, ...]:
         """Leave out the ways that are never better than all others through the same gates, in time or in fuel."""
         still = undominated([t for t in tracks if t.sailing is None])
         moving = [t for t in tracks if t.sailing is not None]
-        if not moving:
-            return tuple(still)
+        if not moving or self.conditions.gridded:
+            return tuple(sorted([*still, *moving], key=lambda t: t.time_h))
         moments = np.arange(0.0, self.conditions.hours, _COMPARED_H)
         kept: list[Track] = []
         for gates in dict.fromkeys(tuple(sorted(g[0] for g in t.gates)) for t in tracks):
@@ -359,14 +397,15 @@ class MovingTracks(Tracks):
 
     def _take(self, moment_h: float) -> None:
         """Let the currents and the sea of one moment stand."""
-        self._moment_h = moment_h
-        self._ratios = self._find_ratios(moment_h)
+        self._moment_h, self._ratios = moment_h, None
         self._quick.clear()
 
     def _weigh(self, price: Price, shut: frozenset[int], *, by_fuel: bool) -> sparse.csr_array:
-        if self._ratios is None:
+        if self._ratios is None and self._moment_h is None:
             return super()._weigh(price, shut, by_fuel=by_fuel)
-        there, back = self._ratios
+        if self._ratios is None and self._moment_h is not None:
+            self._ratios = self._find_ratios(self._moment_h)
+        there, back = self._ratios or (1.0, 1.0)
         weight = self.network.lengths_nmi @ price.per_nmi
         return self._legs.lay(weight * there, weight * back, price, shut)
 
@@ -401,7 +440,7 @@ class MovingTracks(Tracks):
 
     def _prices(self) -> tuple[bool, ...]:
         """Look for ways by time alone in the currents of a moment: at one speed fuel goes with it."""
-        return (False,) if self._ratios is not None else super()._prices()
+        return super()._prices() if self._ratios is None and self._moment_h is None else (False,)
 
     def _steer(self, pair: Pair, nodes: tuple[int, ...]) -> tuple[list[Point], list[str], list[GateLeg]]:
         """Draw a path; where no current runs on it, as it was drawn before."""

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["Made", "Sailed", "Sailing", "Way", "find_made"]
 
 _TIE_H = 1e-9
+_LONGEST_STRETCH_H = 24.0  # [h] a stretch that takes longer in gridded currents isn't told
 _SAMPLE_H = 1 / 6  # [h] between the departures at which the most fuel is looked for
 
 
@@ -422,6 +423,8 @@ def find_made(
     -------
     How; None where it can't be passed then.
     """
+    if conditions.gridded and leave_h >= 0:
+        conditions, leave_h = conditions.window(leave_h, _LONGEST_STRETCH_H), 0.0
     sailing = Sailing(conditions, water, boat, rates, Way(np.array(ends), (kind,)))
     sailed, marks = sailing.at(leave_h), sailing.marks_h(leave_h)
     if sailed is None or marks is None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from scipy import sparse
 
     from routeplan.boats import Boat
+    from routeplan.lazy_sailing import LazySailing
     from routeplan.network import GateLeg, Network
     from routeplan.sailing import Sailing
     from routeplan.water import Water
@@ -84,7 +85,7 @@ class Track:
     speed_kn: float = 0.0
     lengths_nmi: Points | None = None
     gate_spans: tuple[tuple[int, int], ...] = ()
-    sailing: Sailing | None = None
+    sailing: Sailing | LazySailing | None = None
 
     @property
     def most_l(self) -> float:

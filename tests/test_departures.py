@@ -160,7 +160,7 @@ def test_a_shut_bridge_is_a_gate_that_bites_to_the_minute() -> None:
 
 def test_the_window_opens_with_the_sun_and_shuts_with_it() -> None:
     """Holding is no departure before sunrise and no arrival after sunset, where nothing else bites."""
-    found = look(strait(), a_trip(5), 9)
+    found = look(strait(), a_trip(5), 8.5)
     zone = strait()[0].region.zone
     rises = find_sun_day((-38.15, 44.0), DAY.date(), zone).rises
     assert rises is not None
