@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 __all__ = ["MovingTracks", "with_currents"]
 
-_SNAPSHOT_H = 2.0  # [h] between the moments whose currents ways are looked for in
+_SNAPSHOT_H = 3.0  # [h] between the moments whose currents ways are looked for in
 _TIDE_H = 26.0  # [h] two tides: after that the same ways come again
 _COMPARED_H = 0.5  # [h] between departures at which ways are compared
 _LONGER = 1.25  # times as long as the shortest way, and

@@ -251,7 +251,7 @@ FAULTS = """() => {
 }"""
 
 
-@pytest.mark.parametrize("wide", [360, 719, 768, 880, 1400])
+@pytest.mark.parametrize("wide", [360, 1400, *(pytest.param(wide, marks=pytest.mark.slow) for wide in (719, 768, 880))])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_in_a_browser_nothing_runs_out_or_over_or_fades(browser: Browser, wide: int, scheme: Any) -> None:
     """On a phone of 360 pixels, a tablet and a desk; with names as long as they come, and several windows."""

@@ -112,6 +112,7 @@ def check(water: tuple[Network, Currents], trip: Trip, found: Departures, every:
     return planned
 
 
+@pytest.mark.slow
 def test_every_row_is_the_plan_of_its_departure() -> None:
     """With a race, a bridge and a pump with hours, and fuel that just suffices: plans made anew are the same."""
     water = strait("05:00-20:30", "10:15-16:30")
@@ -125,6 +126,7 @@ def test_every_row_is_the_plan_of_its_departure() -> None:
     assert not found.still_water
 
 
+@pytest.mark.slow
 def test_a_race_that_is_too_strong_bites_with_the_wait_for_it() -> None:
     """It runs over 5 kn from 10:49.5 to 13:10.5, its edge is an hour off: who leaves from 09:50 to 12:00 waits.
 

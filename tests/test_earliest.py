@@ -108,6 +108,7 @@ def test_after_the_span_there_is_no_way() -> None:
     assert search.find(0, 1, -5.0) is None
 
 
+@pytest.mark.slow
 def test_who_comes_too_early_for_a_race_is_shut_out_and_told_nothing_too_early() -> None:
     """Water 4 in four times its tide, left at 8.46 h: shut for the quickest way there, open for a longer one.
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from routeplan.network import Network
 
 
+@pytest.mark.slow
 def test_compiled_code_finds_the_same_legs_of_the_demo(demo_network: Network, monkeypatch: pytest.MonkeyPatch) -> None:
     if compiled_look() is None:
         pytest.skip("numba, the extra fast, isn't installed")

@@ -264,6 +264,7 @@ def test_a_passage_longer_than_its_hours_spends_the_night_at_a_harbour(kind: str
     assert all(max(times) - min(times) <= timedelta(hours=4.5, seconds=2) for times in by_day.values())
 
 
+@pytest.mark.slow
 def test_daylight_and_a_race_together_wait_for_both() -> None:
     """5 kn against 6: slack in the night is of no use; the first departure of the day from which it is open.
 

@@ -124,7 +124,8 @@ def test_points_twice_as_dense_gain_next_to_nothing(sign: float, monkeypatch: py
     assert hours <= finer_h * (1 + FINER_SHARE)
 
 
-@pytest.mark.parametrize(("pair", "leave_h"), [pytest.param((0, 1), 1.0, marks=pytest.mark.slow), ((1, 0), 11.0)])
+@pytest.mark.slow
+@pytest.mark.parametrize(("pair", "leave_h"), [((0, 1), 1.0), ((1, 0), 11.0)])
 def test_ways_as_steered_are_about_as_quick_as_the_network_allows(pair: tuple[int, int], leave_h: float) -> None:
     """In a tide that turns on the way, with the network's best way of that departure taken up."""
     tracks = in_a_tide()

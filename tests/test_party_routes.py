@@ -60,6 +60,7 @@ def check_together(seed: int) -> bool:
     return together.can(docks)
 
 
+@pytest.mark.slow
 def test_no_voyage_takes_fewer_hours() -> None:
     """One boat: opening hours, visits that aren't left before a time, days that end, docks that have to be used."""
     assert sum(check_alone(seed, what) for seed in range(30) for what in KINDS) > 40

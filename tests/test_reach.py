@@ -518,6 +518,7 @@ def test_a_one_way_budget_has_its_area_there_and_back_too(asked: dict[str, Any])
         assert near >= nmi - ARC_NMI
 
 
+@pytest.mark.slow
 def test_time_and_fuel_together_are_drawn_to_the_edge_under_a_limit():
     """1.2 nmi of no wake, 14.4 minutes, then 9 minutes at 20 kn are 3 nmi: 4.2 nmi out by the time, 5.4 l.
 

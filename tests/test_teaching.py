@@ -364,6 +364,7 @@ rows = st.fixed_dictionaries(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(st.lists(rows, max_size=7), st.sampled_from(["metric", "us", "imperial"]), st.booleans())
 def test_any_log_is_learnt_from(written: list[dict[str, Any]], units: UnitSystem, twin: bool):  # noqa: FBT001
