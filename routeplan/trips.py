@@ -107,6 +107,8 @@ class Trip(BaseModel):
                 "counts for part fills only",
                 remedy="add --fill best or --fill enough, or leave it out",
             )
+        if self.hours_per_day_h is not None and self.daylight is None:
+            raise InputError("--hours-per-day", "counts with --daylight", remedy="add --daylight, or leave it out")
         if self.fill != "full" and self.prefer is not None:
             raise InputError(
                 "--prefer",
