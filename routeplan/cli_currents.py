@@ -49,7 +49,7 @@ def currents(
     from routeplan.current_times import CURRENT_CAUTIONS, find_current_areas, find_current_times
     from routeplan.current_words import tell_current_areas, tell_current_times
     from routeplan.currents import read_currents
-    from routeplan.documents import current_areas_document, current_times_document
+    from routeplan.water_documents import current_areas_document, current_times_document
 
     if place is not None and not place.strip():
         raise InputError("PLACE", "is empty", remedy="leave it out to list the areas of currents")

@@ -80,8 +80,8 @@ def print_departures(asked: Asked, last: datetime, notes: Sequence[str], picture
     from routeplan.departure_page import write_departures_page
     from routeplan.departure_words import tell_departures
     from routeplan.departures import find_departures
-    from routeplan.documents import departures_document
     from routeplan.plan_words import PlanWords
+    from routeplan.water_documents import departures_document
 
     network, trip, boat = asked.network, asked.trip, asked.boat
     region = network.region

@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC
 from typing import TYPE_CHECKING, Any, Final
 
 from layers.findings_kinds import group_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime
     from pathlib import Path
 
     from layers import Finding, Region
-    from layers.current_grids import CurrentGrid
     from routeplan.aboard import Aboard
     from routeplan.boats import Boat
     from routeplan.calls import Call
     from routeplan.cruise_changes import Change
     from routeplan.cruises import CruisePlan, NoCruiseError
-    from routeplan.current_times import CurrentArea, CurrentTimes
-    from routeplan.departures import Departure, Departures
     from routeplan.docks import Dock
     from routeplan.fuel import FuelAboard
     from routeplan.lessons import Lesson
@@ -36,12 +31,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "aboard_document",
+    "asked_of",
     "boat_document",
     "cruise_document",
     "cruise_refusal_document",
-    "current_areas_document",
-    "current_times_document",
-    "departures_document",
     "docks_document",
     "lesson_document",
     "passage_document",
@@ -51,6 +44,7 @@ __all__ = [
     "refusal_document",
     "region_document",
     "saved_plan_document",
+    "sources_of",
     "underway_document",
 ]
 
@@ -80,12 +74,12 @@ def passage_document(passage: Passage, calls: Sequence[Call] | None = None) -> d
         "region": region.about.name,
         "boat": passage.boat.name,
         "speed_kn": passage.speed_kn,
-        **_asked(passage.trip),
+        **asked_of(passage.trip),
         "plans": [plan.model_dump(mode="json", by_alias=True) for plan in passage.plans],
         "refused": None,
         **_call_ahead(calls),
         "cautions": list(passage.cautions),
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -112,12 +106,12 @@ def refusal_document(
         "currency": region.about.currency,
         "region": region.about.name,
         "boat": boat.name,
-        **_asked(trip),
+        **asked_of(trip),
         "plans": [],
         "refused": error.refusal.model_dump(mode="json", by_alias=True),
         **_call_ahead(calls),
         "cautions": list(error.cautions),
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -145,7 +139,7 @@ def cruise_document(plan: CruisePlan, region: Region, changes: Sequence[Change] 
         **plan.model_dump(mode="json", by_alias=True),
         "refused": None,
         **told,
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -172,7 +166,7 @@ def cruise_refusal_document(error: NoCruiseError, region: Region) -> dict[str, A
         "limits": [],
         "refused": error.refusal.model_dump(mode="json", by_alias=True),
         "cautions": list(error.cautions),
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -207,115 +201,6 @@ def read_cruise_document(path: Path) -> CruisePlan:
     except (ValueError, KeyError, TypeError, RecursionError, ValidationError) as error:
         remedy = "name a file that routeplan cruise --save wrote"
         raise InputError(str(path), "holds no cruise of this version", remedy=remedy) from error
-
-
-def current_areas_document(
-    areas: Sequence[CurrentArea], grid: CurrentGrid | None, begin: datetime, region: Region, cautions: Sequence[str]
-) -> dict[str, Any]:
-    """Tell which currents a region has.
-
-    Parameters
-    ----------
-    areas
-        Its areas.
-    grid
-        Gridded currents beside them; None where there are none.
-    begin
-        From when the strongest current and the next slack are told.
-    region
-        The region.
-    cautions
-        What must be said with it.
-
-    Returns
-    -------
-    What `currents --json` prints without a place.
-    """
-    gridded = (
-        None
-        if grid is None
-        else {
-            "file": grid.source,
-            "extent": list(grid.extent),
-            "from": grid.begins.isoformat(),
-            "until": grid.ends.isoformat(),
-            "greatest_kn": grid.greatest_kn,
-            "notes": list(grid.notes),
-        }
-    )
-    return {
-        "schema": "routeplan/current-areas/1",
-        "region": region.about.name,
-        "from": begin.isoformat(),
-        "areas": [area.model_dump(mode="json") for area in areas],
-        "gridded": gridded,
-        "cautions": list(cautions),
-        "sources": _sources(region),
-    }
-
-
-def current_times_document(times: CurrentTimes, region: Region) -> dict[str, Any]:
-    """Tell when the current turns at a place.
-
-    Parameters
-    ----------
-    times
-        What was found.
-    region
-        The region.
-
-    Returns
-    -------
-    What `currents PLACE --json` prints.
-    """
-    return {
-        "schema": "routeplan/currents/1",
-        "region": region.about.name,
-        **times.model_dump(mode="json", by_alias=True),
-        "sources": _sources(region),
-    }
-
-
-def departures_document(departures: Departures, region: Region, boat: Boat, trip: Trip) -> dict[str, Any]:
-    """Tell a window of departures.
-
-    Parameters
-    ----------
-    departures
-        All departures.
-    region, boat, trip
-        What they were asked of.
-
-    Returns
-    -------
-    What `passage --depart-between --json` prints; a departure is named by its moment, and one without a plan has no
-    figures.
-    """
-    best = {
-        "soonest": departures.soonest,
-        "shortest": departures.shortest,
-        "thriftiest": departures.thriftiest,
-    }
-    return {
-        "schema": "routeplan/departures/1",
-        "currency": region.about.currency,
-        "region": region.about.name,
-        "boat": boat.name,
-        "speed_kn": boat.cruising_speed_kn if trip.speed_kn is None else trip.speed_kn,
-        **_asked(trip),
-        "from": trip.start,
-        "to": trip.finish,
-        "via": list(trip.via),
-        "still_water": departures.still_water,
-        "holding": [
-            {"first": _moment(span.first), "last": _moment(span.last), "stops": list(span.stops)}
-            for span in departures.holding
-        ],
-        **{name: None if row is None else _moment(row.depart) for name, row in best.items()},
-        "departures": [_departure(row) for row in departures.rows],
-        "cautions": list(departures.cautions),
-        "sources": _sources(region),
-    }
 
 
 def reach_document(reach: Reach) -> dict[str, Any]:
@@ -362,7 +247,7 @@ def reach_document(reach: Reach) -> dict[str, Any]:
         "data_edges": None if reach.data_edges.is_empty else {"geometry": _geojson(reach.data_edges)},
         "refused": None,
         "cautions": list(reach.cautions),
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -397,7 +282,7 @@ def reach_refusal_document(error: NoReachError, region: Region, boat: Boat, outi
         "data_edges": None,
         "refused": error.refusal.model_dump(mode="json", by_alias=True),
         "cautions": list(error.cautions),
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -436,7 +321,7 @@ def docks_document(
             }
             for dock, distance in zip(docks, distances_nmi, strict=True)
         ],
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -571,7 +456,7 @@ def region_document(region: Region, doubts: Sequence[Finding], more: dict[str, A
             for d in doubts
         ],
         **(more or {}),
-        "sources": _sources(region),
+        "sources": sources_of(region),
     }
 
 
@@ -627,10 +512,21 @@ def underway_document(answer: Underway, saved: SavedPlan, differences: Sequence[
     }
 
 
-def _asked(trip: Trip) -> dict[str, Any]:
-    """Echo what the plans were made by."""
+def asked_of(trip: Trip) -> dict[str, Any]:
+    """Echo what plans were made by.
+
+    Parameters
+    ----------
+    trip
+        What was asked.
+
+    Returns
+    -------
+    Its rules, in plain values.
+    """
     plain = trip.model_dump(mode="json")
-    return {key: plain[key] for key in ("confidence", "aboard", "fill", "price_of_time_per_h", "closed_dock")}
+    keys = ("confidence", "aboard", "fill", "price_of_time_per_h", "closed_dock", "daylight", "hours_per_day_h")
+    return {key: plain[key] for key in keys}
 
 
 def _asked_of_reach(outing: Outing, boat: Boat) -> dict[str, Any]:
@@ -642,26 +538,6 @@ def _asked_of_reach(outing: Outing, boat: Boat) -> dict[str, Any]:
         "asked_time_h": plain["time_h"],
         "asked_fuel_l": plain["fuel_l"],
     }
-
-
-def _departure(row: Departure) -> dict[str, Any]:
-    planned = row.arrive is not None
-    return {
-        "depart": _moment(row.depart),
-        "arrive": None if row.arrive is None else _moment(row.arrive),
-        "time_h": row.time_h if planned else None,
-        "under_way_h": row.under_way_h if planned else None,
-        "fuel_l": row.fuel_l if planned else None,
-        "least_margin_l": row.least_margin_l if planned else None,
-        "stops": list(row.stops),
-        "bites": [{"kind": bite.kind, "where": bite.where, "wait_h": bite.wait_h} for bite in row.bites],
-        "holds": row.holds,
-    }
-
-
-def _moment(moment: datetime) -> str:
-    """Write a moment in UTC, as pydantic does."""
-    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 def _geojson(shape: Any) -> Any:
@@ -677,7 +553,18 @@ def _call_ahead(calls: Sequence[Call] | None) -> dict[str, Any]:
     return {} if calls is None else {"call_ahead": [call.model_dump(mode="json") for call in calls]}
 
 
-def _sources(region: Region) -> list[dict[str, Any]]:
+def sources_of(region: Region) -> list[dict[str, Any]]:
+    """Tell where a region's layers come from.
+
+    Parameters
+    ----------
+    region
+        The region.
+
+    Returns
+    -------
+    A row a layer.
+    """
     return [{"layer": layer, **source.model_dump(mode="json")} for layer, source in region.about.sources.items()]
 
 

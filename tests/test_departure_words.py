@@ -20,10 +20,10 @@ from routeplan.departure_words import (
     tell_departures,
 )
 from routeplan.departures import Bite, Departure, Departures
-from routeplan.documents import departures_document
 from routeplan.fuel import FuelAboard
 from routeplan.plan_words import PlanWords
 from routeplan.trips import Trip
+from routeplan.water_documents import departures_document
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
