@@ -208,8 +208,8 @@ class Sailing:
         for step in self._steps if leave_h >= 0 else ():
             there_h = now_h + step.hours if step.made_nmi is None else _arrive(step, now_h)
             if there_h is None:
-                if now_h >= (self._conditions.count - 1) * STEP_H:
-                    return None
+                if not _is_shut(step, now_h):
+                    return None  # the span ends first
                 x, y = self.pieces.middles[step.piece]
                 return float(x), float(y)
             now_h = there_h
@@ -364,6 +364,13 @@ def _arrive(step: _Step, leave_h: float) -> float | None:
     if step.stopped is not None and _between(step.stopped, there) - _between(step.stopped, at) > _TIE_H:
         return None
     return there * STEP_H
+
+
+def _is_shut(step: _Step, leave_h: float) -> bool:
+    """Tell whether a piece that can't be passed within the span is shut at some time from then on."""
+    if step.stopped is None or leave_h / STEP_H >= len(step.stopped) - 1:
+        return False
+    return float(step.stopped[-1]) - _between(step.stopped, leave_h / STEP_H) > _TIE_H
 
 
 def _burned(step: _Step, from_h: float, to_h: float) -> float:
