@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["MOST_KN", "MOST_STEP_H", "CurrentGrid", "build_current_grid", "check_times"]
 
 MOST_KN = 20.0  # [kn] no sea runs faster: what says so has other units, or is a mark for missing data
+_GAP_STEPS = 1.5  # times the usual step: a gap
 MOST_STEP_H = 6.0  # [h] half a semidiurnal tide: between times further apart the stream may have turned and turned back
 _HAIR_DEG = 1e-9  # [deg] a tenth of a millimetre: nearer to the edge than this is on it
 _ROUND_DEG = 360.0  # [deg]
@@ -212,14 +213,24 @@ def check_times(posix_s: Floats, where: str) -> None:
     Raises
     ------
     InputError
-        There are fewer than two, they don't rise, or two are further apart than `MOST_STEP_H`.
+        There are fewer than two, they don't rise, or two are further apart than `MOST_STEP_H`, or half as much again as
+        usual.
     """
     remedy = "give one current for every hour, the earliest first"
     if posix_s.size < 2:
         problem = "has fewer than two times, so that there is nothing to read between"
         raise InputError(where, problem, value=posix_s.size, remedy=remedy)
     steps_s = np.diff(posix_s)
-    for bad, rule in ((~(steps_s > 0), "times don't rise"), (steps_s > MOST_STEP_H * _HOUR_S + _SLACK_S, "")):
+    usual_s = float(np.median(steps_s))
+    rules = (
+        (~(steps_s > 0), "times don't rise"),
+        (steps_s > MOST_STEP_H * _HOUR_S + _SLACK_S, ""),
+        (
+            steps_s > _GAP_STEPS * usual_s,
+            f"times in between are missing, where they are {usual_s / _HOUR_S:.3g} h apart",
+        ),
+    )
+    for bad, rule in rules:
         if bad.any():
             at = int(np.argmax(bad))
             pair = f"{_shown(posix_s[at])}, then {_shown(posix_s[at + 1])}"

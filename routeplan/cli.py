@@ -161,12 +161,15 @@ def boat_show(
         edges.say("\n".join(filter(None, [tell_boat(the_boat, amount, share, ranges), what_it_taught(taught)])))
 
 
+_KINDS_OF_LIGHT = ("sun", "civil", "nautical", "astronomical")  # the last two are refused by name
+
+
 def _with_daylight(words: list[str]) -> list[str]:
     """Give a bare `--daylight` its value, as typer has no options whose value may be left out."""
     found: list[str] = []
     for i, word in enumerate(words):
         found.append(word)
-        if word == "--daylight" and words[i + 1 : i + 2] not in (["sun"], ["civil"]):
+        if word == "--daylight" and words[i + 1 : i + 2] not in [[kind] for kind in _KINDS_OF_LIGHT]:
             found.append("sun")
     return found
 

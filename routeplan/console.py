@@ -445,7 +445,7 @@ def _legs(plan: Plan, words: PlanWords) -> list[str]:
             str(i),
             course(leg.steer_deg if steered and leg.steer_deg is not None else leg.course_deg),
             f"{leg.distance_nmi:.1f}",
-            f"{round(leg.speed_kn, 2):g}",
+            f"{round(leg.speed_kn, 1):g}",
             words.clock(leg.arrive) if words.same_day(leg.arrive, since) else words.day_and_clock(leg.arrive),
             _bare(units, leg.aboard_after_l),
             _bare(units, leg.aboard_after_low_l),

@@ -212,6 +212,42 @@ class Currents:
         xy = self.plane.to_plane(shapely.get_coordinates(box))
         return shapely.Polygon(xy).intersection(self.plane.box())
 
+    def area_at(self, xy: tuple[float, float]) -> str:
+        """Name the area at a place.
+
+        Parameters
+        ----------
+        xy
+            [m] In the plane.
+
+        Returns
+        -------
+        The one that counts most there; empty outside all of them.
+        """
+        (weights,) = self.weights(np.array([xy]))
+        return self.streams[int(weights.argmax())].name if weights.any() else ""
+
+    def source_at(self, xy: tuple[float, float], posix_s: float) -> str:
+        """Name what tells the current at a place and time.
+
+        Parameters
+        ----------
+        xy
+            [m] In the plane.
+        posix_s
+            [s] Since 1970-01-01 UTC.
+
+        Returns
+        -------
+        The grid's source where it is known then, else the area; empty where nothing is.
+        """
+        if self.grid is not None and self.grid.begins.timestamp() <= posix_s <= self.grid.ends.timestamp():
+            ((lon, lat),) = self.plane.to_lonlat(np.array([xy]))
+            east, _ = self.grid.at(lon, lat, posix_s)
+            if np.isfinite(east):
+                return self.grid.source
+        return self.area_at(xy)
+
     def name_at(self, xy: tuple[float, float]) -> str:
         """Name the current at a place.
 

@@ -46,7 +46,7 @@ def sail(problem: Problem, time_h: float, track: Track) -> Hop | None:
     -------
     The hop; None where a gate stays shut.
     """
-    depart_h, waited_for = time_h, ""
+    depart_h, longest_h, waited_for = time_h, 0.0, ""
     if not (track.gates or track.sailing or problem.daylight):
         return Hop(track, time_h, time_h + track.time_h, 0.0, "")
     for _ in range(_MOST_WAITS):
@@ -57,7 +57,9 @@ def sail(problem: Problem, time_h: float, track: Track) -> Hop | None:
         later_h, name = later
         if run is not None and later_h <= depart_h + _TIE_H:
             return Hop(run, depart_h, depart_h + run.time_h, depart_h - time_h, waited_for)
-        depart_h, waited_for = later_h, name
+        if later_h - depart_h > longest_h:  # told for what she waits longest for
+            longest_h, waited_for = later_h - depart_h, name
+        depart_h = later_h
     return None
 
 

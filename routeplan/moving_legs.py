@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["MovingLegs"]
 
+_SHUT_KN = 1e-6  # [kn] what is made good on a leg that can't be passed
 _COARSE_M = 1852.0  # [m] pieces for ways that are looked for; those that are found are worked out on finer ones
 
 
@@ -139,7 +140,7 @@ class MovingLegs:
 
         Returns
         -------
-        One ratio a leg of the network, from its first node to its second, and back; infinity where it can't be run.
+        One ratio a leg of the network, from its first node to its second, and back; huge where it can't be run.
         """
         there, back = np.ones(len(self._network.legs)), np.ones(len(self._network.legs))
         currents = self._conditions.currents
@@ -154,7 +155,6 @@ class MovingLegs:
 
     def _ratio(self, through_kn: Vector, made_kn: Vector) -> Vector:
         nmi, leg = self._pieces.nmi, self._pieces.stretch
-        with np.errstate(divide="ignore"):
-            hours = np.where(made_kn > 0, nmi / made_kn, np.inf)
+        hours = nmi / np.maximum(made_kn, _SHUT_KN)  # never infinite: no length at all times that would be no number
         still = np.bincount(leg, nmi / through_kn, len(self.rows))
         return np.asarray(np.bincount(leg, hours, len(self.rows)) / np.maximum(still, 1e-12))

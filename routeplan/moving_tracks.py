@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 __all__ = ["MovingTracks", "with_currents"]
 
 _SNAPSHOT_H = 3.0  # [h] between the moments whose currents ways are looked for in
+_OFTEN_H = 0.5  # [h] the same for pairs with a way that is shut at times
 _TIDE_H = 26.0  # [h] two tides: after that the same ways come again
 _COMPARED_H = 0.5  # [h] between departures at which ways are compared
 _LONGER = 1.25  # times as long as the shortest way, and
@@ -276,15 +277,24 @@ class MovingTracks(Tracks):
         swayed = about if self.conditions.gridded else self._swayed(about)
         self._all_swayed |= swayed
         if 0 < len(swayed) <= _MOST_SWAYED and not self.conditions.gridded:
-            still_h = [t.time_h for pair in swayed for t in found[pair].values()]
-            self._most_h = _LONGER * max(still_h, default=np.inf)
-            last_h = min(self.conditions.hours, _TIDE_H) if self.conditions.currents is not None else 0.0
-            for moment_h in np.arange(0.0, last_h + 1e-9, _SNAPSHOT_H):
-                self._take(float(moment_h))
-                self._collect(found, self._draw_best(swayed, np.inf))
-            self._stand_still()
-            self._most_h = np.inf
-        return {pair: self._worth_keeping([self._under_way(t) for t in ways.values()]) for pair, ways in found.items()}
+            self._look_through_the_tide(found, swayed, _SNAPSHOT_H)
+        told = {pair: [self._under_way(t) for t in ways.values()] for pair, ways in found.items()}
+        shut = {pair for pair in swayed if any(_is_shut_at_times(t, self.conditions.hours) for t in told[pair])}
+        if 0 < len(shut) <= _MOST_SWAYED and not self.conditions.gridded:  # where minutes matter
+            self._look_through_the_tide(found, shut, _OFTEN_H)
+            told |= {pair: [self._under_way(t) for t in found[pair].values()] for pair in shut}
+        return {pair: self._worth_keeping(tracks) for pair, tracks in told.items()}
+
+    def _look_through_the_tide(self, found: dict[Pair, dict[bytes, Track]], pairs: set[Pair], every_h: float) -> None:
+        """Look for the ways of pairs in the currents of many moments, the same for whatever departure."""
+        self._most_h = _LONGER * max((t.time_h for pair in pairs for t in found[pair].values()), default=np.inf)
+        last_h = min(self.conditions.hours, _TIDE_H) if self.conditions.currents is not None else 0.0
+        first_h = -(self.conditions.begin.timestamp() / 3600) % every_h
+        for moment_h in np.arange(first_h, max(last_h, first_h) + 1e-9, every_h):
+            self._take(float(moment_h))
+            self._collect(found, self._draw_best(pairs, np.inf))
+        self._stand_still()
+        self._most_h = np.inf
 
     def _about_the_way(self, wanted: set[Pair], found: dict[Pair, dict[bytes, Track]]) -> set[Pair]:
         """Pick the pairs that a passage may sensibly use: from start by way of both to the end isn't much longer."""
@@ -489,6 +499,13 @@ class MovingTracks(Tracks):
         if (made <= 0).any():
             return np.inf
         return float((pieces.nmi / made).sum())
+
+
+def _is_shut_at_times(track: Track, hours: float) -> bool:
+    """Tell whether a way can't be passed at some time of the first two tides."""
+    if track.sailing is None:
+        return False
+    return not np.isfinite(track.sailing.many(np.arange(0.0, min(hours, _TIDE_H), _COMPARED_H))[0]).all()
 
 
 def _hours_at(track: Track, leave_h: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -56,8 +56,11 @@ def find_conditions(
         return None
     span_h = _SPAN_H if trip.daylight is None else _SPAN_BY_DAY_H
     later_h = 0.0 if last is None else max(0.0, (last - trip.depart) / timedelta(hours=1))
-    before_h = _BEFORE / timedelta(hours=1)
-    return Conditions(trip.depart - _BEFORE, span_h + later_h, currents, sea, before_h)
+    begin = (
+        (trip.depart - _BEFORE).astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    )  # as for other departures
+    before_h = (trip.depart - begin) / timedelta(hours=1)
+    return Conditions(begin, span_h + later_h, currents, sea, before_h)
 
 
 class Planner:

@@ -467,7 +467,7 @@ def _through_kn(conditions: Conditions, boat: Boat, rates: Rates, sailing: Saili
     kn, _ = _speeds(conditions, boat, rates, sailing.pieces, sailing.slow)
     total = lasts = 0.0
     for k, (start, end) in enumerate(pairwise(begun.tolist())):
-        moment = min(max(int((start + end) / 2 / STEP_H), 0), conditions.count - 1) if kn.shape[1] > 1 else 0
-        total += float(kn[k, moment]) * (end - start)
+        first, last = (min(max(int(h / STEP_H), 0), kn.shape[1] - 1) for h in (start, end))
+        total += float(kn[k, first : last + 1].mean()) * (end - start)
         lasts += end - start
     return total / lasts if lasts > 0 else float(kn[0, 0])

@@ -69,7 +69,9 @@ class SheetWords(MarkWords):
         One line.
         """
         variation = self.sheet.variation_deg
-        met = "" if not self.saved.plan.streams else " Courses to steer allow for the current; kn: through the water."
+        met = ""
+        if self.saved.plan.streams:
+            met = " Courses along the track allow for the current, those to other docks don't; kn: through the water."
         if variation is None:
             return f"Courses are true (T): the region doesn't say its magnetic variation.{met}"
         side = "E" if variation >= 0 else "W"

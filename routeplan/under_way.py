@@ -37,6 +37,8 @@ __all__ = ["SteeredStretch", "find_streams_met", "steer_stretches"]
 
 _SHORTEST_NMI = 0.1  # [nmi] a piece shorter than that isn't steered by itself
 _AROUND = timedelta(hours=7)  # turns within half a tide of the passing are told
+_WEAK_SHARE = 0.3  # of the speed through the water: who makes less good hardly stems the current
+_AT_GATE_KN = 0.5  # [kn] a weaker current at a bridge isn't told
 _STEP_NMI = 0.1  # [nmi] between places at which the strongest current on a leg is looked for
 
 
@@ -85,7 +87,7 @@ def steer_stretches(
     before = ""
     for stretch in stretches:
         if stretch.kind == "gate":  # nobody reckons a current inside a lock
-            found.append(SteeredStretch(stretch, None))
+            found.append(SteeredStretch(_cautioned(stretch, _at_gate(conditions, stretch, now_h)), None))
             now_h += stretch.time_h
             continue
         for a, b, name in _cut(conditions.currents, stretch):
@@ -103,12 +105,32 @@ def steer_stretches(
                 fuel_l=stretch.fuel_l * share if made is None else made.fuel_l,
                 speed_kn=stretch.speed_kn if made is None else made.through_kn,
             )
+            if made is not None and made.ground_kn < _WEAK_SHARE * made.through_kn:
+                part = _cautioned(
+                    part, f"makes only {made.ground_kn:.1f} kn against the current: a delay may shut the way"
+                )
             enters = name if name and name != before else ""
             leaves = before if before and not name else ""
             found.append(SteeredStretch(part, made, enters, leaves))
             now_h += part.time_h
             before = name
     return found
+
+
+def _cautioned(stretch: Stretch, caution: str) -> Stretch:
+    return replace(stretch, cautions=(*stretch.cautions, caution)) if caution else stretch
+
+
+def _at_gate(conditions: Conditions, stretch: Stretch, now_h: float) -> str:
+    """Caution of a current that runs where she waits for a bridge or a lock."""
+    if conditions.currents is None:
+        return ""
+    middle = np.array([_between(stretch, 0.5)])
+    at_s = np.array([conditions.begin.timestamp() + 3600 * now_h])
+    drift_kn = float(np.hypot(*(part[0, 0] for part in conditions.currents.at(middle, at_s))))
+    if not drift_kn >= _AT_GATE_KN:
+        return ""
+    return f"a current of {drift_kn:.1f} kn sets here: stemming it while she waits isn't reckoned with"
 
 
 def _cut(currents: Currents | None, stretch: Stretch) -> list[tuple[Point, Point, str]]:
@@ -118,7 +140,7 @@ def _cut(currents: Currents | None, stretch: Stretch) -> list[tuple[Point, Point
     line = shapely.LineString([stretch.a, stretch.b])
     metres = max(line.length, 1e-9)
     if stretch.kind != "leg" or not currents.shapes or not line.intersects(currents.outline):
-        return [(stretch.a, stretch.b, currents.name_at(_between(stretch, 0.5)))]
+        return [(stretch.a, stretch.b, currents.area_at(_between(stretch, 0.5)))]
     met = shapely.get_coordinates(line.intersection(currents.outline))
     shares = sorted(float(np.hypot(*(point - stretch.a))) / metres for point in met)
     least = _SHORTEST_NMI * METRES_PER_NMI / metres
@@ -128,7 +150,7 @@ def _cut(currents: Currents | None, stretch: Stretch) -> list[tuple[Point, Point
             kept.append(share)
     ends = [*(_between(stretch, share) for share in kept), stretch.b]
     middles = [(a + b) / 2 for a, b in zip(kept, [*kept[1:], 1.0], strict=True)]
-    return [(ends[i], ends[i + 1], currents.name_at(_between(stretch, middle))) for i, middle in enumerate(middles)]
+    return [(ends[i], ends[i + 1], currents.area_at(_between(stretch, middle))) for i, middle in enumerate(middles)]
 
 
 def _between(stretch: Stretch, share: float) -> Point:
@@ -222,7 +244,7 @@ def _along(currents: Currents, water: Water, legs: Iterable[Leg]) -> Iterator[_H
 
 
 def _at(currents: Currents, water: Water, point: Points, at: datetime, half: timedelta) -> _Here | None:
-    name = currents.name_at((float(point[0]), float(point[1])))
+    name = currents.source_at((float(point[0]), float(point[1])), at.timestamp())
     if not name:
         return None
     east, north = (float(part[0, 0]) for part in currents.at(point[None, :], np.array([at.timestamp()])))

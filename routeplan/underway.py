@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from routeplan.network import Network
     from routeplan.passage import Passage
     from routeplan.plans import Plan
-    from routeplan.saved_plans import SavedPlan
+    from routeplan.saved_plans import Report, SavedPlan
     from routeplan.underway_state import AskedUnderway, State
     from routeplan.underway_values import TurnBy
 
@@ -55,6 +55,8 @@ __all__ = ["find_underway", "run_before"]
 _SHELTERS = ("dock", "harbour", "anchorage")
 _MOST_PLACES = 8  # that are steered to, the nearest ones, where fuel may be leaking
 _MOST_LEGS = 6  # of a way that are told
+_OFF_TIME_H = 1 / 6  # [h] so far off her time the currents ahead are others
+_STREAM_KN = 0.5  # [kn] a weaker current doesn't matter
 _LONGEST_WAIT_H, _LONGEST_PLAN = 24.0, timedelta(days=3)  # a new plan beyond either is no help at sea
 _SECONDS_H = 0.002  # [h] a shorter time at a speed isn't told
 _LATE, _SOON_OVERDUE = timedelta(minutes=30), timedelta(minutes=45)
@@ -95,6 +97,7 @@ def find_underway(asked: AskedUnderway) -> tuple[Underway, Passage | None]:
         findings.append(f"She is {shown_distance(state.progress.off_nmi)} off the route.")
     shut = [f"{arrival.name} will be {arrival.shut}." for arrival in arrivals if arrival.shut]
     shut += [] if there else [_gate_line(gate, saved) for gate in find_shut_gates(network, ahead, report.when)]
+    shut += [] if there else _streams_missed(saved, state, report)
     findings += [*road.waits(), *shut]
     fails = advice.kind in ("turn", "short", "leak") or any(arrival.margin_l < 0 for arrival in arrivals)
     passage = None
@@ -155,6 +158,19 @@ def _advise(road: _Road, ahead: Ahead) -> tuple[Advice, TurnBy | None, bool]:
 def _gate_line(gate: ShutGate, saved: SavedPlan) -> str:
     opens = "it stays shut" if gate.opens is None else f"it opens {shown_moment(gate.opens, saved.zone)}"
     return f"{gate.name} ({gate.hours}) is shut when she comes, {shown_moment(gate.reached, saved.zone)}: {opens}."
+
+
+def _streams_missed(saved: SavedPlan, state: State, report: Report) -> list[str]:
+    """Say which currents ahead were reckoned for another time than she will come at."""
+    late_h = (report.when - state.progress.planned_at).total_seconds() / 3600
+    if abs(late_h) < _OFF_TIME_H:
+        return []
+    how = f"{shown_duration(abs(late_h))} {'later' if late_h > 0 else 'sooner'}"
+    return [
+        f"{met.name} was reckoned for {shown_moment(met.enter, saved.zone)}, she comes {how}: its current is another."
+        for met in saved.plan.streams
+        if met.leave > state.progress.planned_at and max([met.drift_kn, *(t.speed_kn for t in met.turns)]) >= _STREAM_KN
+    ]
 
 
 def _agreed(passage: Passage, advice: Advice, now: datetime) -> tuple[Passage | None, Advice]:

@@ -369,8 +369,8 @@ def test_other_standard_names(tmp_path: Path, names: tuple[str, str], note: str)
 
 
 def test_steps_of_more_than_an_hour_are_told(tmp_path: Path) -> None:
-    grid = read_current_grid(write_nc(tmp_path / "a.nc", times=np.array([0.0, 1, 2, 8])), UTC_ZONE)
-    assert grid.notes == ("times are up to 6 h apart (after 2026-07-01 02:00 UTC), and read in a line between",)
+    grid = read_current_grid(write_nc(tmp_path / "a.nc", times=np.array([0.0, 6, 12, 18])), UTC_ZONE)
+    assert grid.notes == ("times are up to 6 h apart (after 2026-07-01 00:00 UTC), and read in a line between",)
 
 
 @pytest.mark.parametrize(
@@ -387,6 +387,10 @@ def test_steps_of_more_than_an_hour_are_told(tmp_path: Path) -> None:
         ({"calendar": "noleap"}, [", time:", "another calendar", "got 'noleap'", "proleptic_gregorian"]),
         ({"times": HOURS[::-1].copy()}, [", time:", "don't rise", "2026-07-01 04:00 UTC, then 2026-07-01 03:00 UTC"]),
         ({"times": np.array([0.0, 1, 1, 2])}, [", time:", "don't rise", "01:00 UTC, then 2026-07-01 01:00 UTC"]),
+        (
+            {"times": np.array([0.0, 1, 2, 4])},
+            [", time:", "are missing", "1 h apart", "02:00 UTC, then 2026-07-01 04:00"],
+        ),
         (
             {"times": np.array([0.0, 1, 7.1])},
             [", time:", "more than 6 h apart", "01:00 UTC, then 2026-07-01 07:06 UTC"],

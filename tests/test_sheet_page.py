@@ -97,7 +97,7 @@ def test_row_in_a_current_says_what_to_steer_and_where_it_sets() -> None:
     told = said(in_a_current())
     row = told[told.index("sets 185") - 60 :]
     assert "sets 185 T 2.6 kn: track 180 T, 21.0 kn over ground 178 170 5.0 20" in row
-    assert "Courses to steer allow for the current" in told
+    assert "Courses along the track allow for the current" in told
     assert "Still water" not in told
 
 
