@@ -276,11 +276,12 @@ class MovingTracks(Tracks):
         about = self._about_the_way(wanted, found)
         swayed = about if self.conditions.gridded else self._swayed(about)
         self._all_swayed |= swayed
-        if 0 < len(swayed) <= _MOST_SWAYED and not self.conditions.gridded:
-            self._look_through_the_tide(found, swayed, _SNAPSHOT_H)
+        few = swayed if len(swayed) <= _MOST_SWAYED and not self.conditions.gridded else set()
+        if few:
+            self._look_through_the_tide(found, few, _SNAPSHOT_H)
         told = {pair: [self._under_way(t) for t in ways.values()] for pair, ways in found.items()}
-        shut = {pair for pair in swayed if any(_is_shut_at_times(t, self.conditions.hours) for t in told[pair])}
-        if 0 < len(shut) <= _MOST_SWAYED and not self.conditions.gridded:  # where minutes matter
+        shut = {pair for pair in few if any(_is_shut_at_times(t, self.conditions.hours) for t in told[pair])}
+        if shut:  # where minutes matter
             self._look_through_the_tide(found, shut, _OFTEN_H)
             told |= {pair: [self._under_way(t) for t in found[pair].values()] for pair in shut}
         return {pair: self._worth_keeping(tracks) for pair, tracks in told.items()}
