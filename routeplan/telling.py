@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Teller"]
 
+_SHELTERS = ("dock", "harbour", "anchorage")
 _SHORT_WAIT_H = 0.5  # [h] an alternate that opens sooner than this counts as open
 _DOUBT_WORTH = timedelta(hours=2)  # how much later a sure alternate may be than a doubtful one
 _AT_THE_MARK_L = 0.1  # [l] a fill that ends so near the mark is told as one to the mark: nobody pours beyond it
@@ -96,6 +97,11 @@ class Teller:
             f"{stop.dock}: no other dock is in reach if it is closed; make sure of it before leaving"
             for stop, step in zip(stops, (s for s in path if s.fill is not None), strict=True)
             if stop.alternate is None and step.hop is not None
+        ]
+        cautions += [
+            f"{self._place_name(before.place)} is no harbour, dock or anchorage that is known: find a place to wait at"
+            for before, step in pairwise(path)
+            if step.hop is not None and step.hop.gate and self._place_kind(before.place) not in _SHELTERS
         ]
         plane, conditions = self.question.network.water.plane, self.question.conditions
         track = plane.unproject(shapely.LineString(points))
@@ -181,6 +187,9 @@ class Teller:
 
     def _at(self, time_h: float) -> datetime:
         return self.problem.depart + timedelta(hours=time_h)
+
+    def _place_kind(self, terminal: int) -> str:
+        return self.question.network.terminals[terminal].place.kind
 
     def _place_name(self, terminal: int) -> str:
         return self.question.network.terminals[terminal].place.name
