@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from pydantic import BaseModel, ConfigDict, Field
 
 from layers.errors import InputError
-from routeplan.current_sources import CurrentAt, CurrentTurn, Part, Series, Source, TurnKind, find_sources, moment_of
+from routeplan.current_sources import CurrentAt, CurrentTurn, Part, Source, TurnKind, find_sources, moment_of
 from routeplan.joining import SAME_PLACE_M, apart_m
 from routeplan.moments import shown_moment
 from routeplan.places import looks_like_position, nearest_names, read_position, write_position
@@ -309,7 +309,7 @@ def _file(currents: Currents) -> str:
 
 def _told(parts: tuple[Part, ...], at: datetime) -> CurrentAt | None:
     there = [part for part in parts if part.begin_s <= at.timestamp() <= part.end_s]
-    told = max(there, key=lambda part: isinstance(part.of, Series), default=None)  # a grid's first row is its own
+    told = max(there, key=lambda part: part.is_gridded, default=None)  # a grid's first row is its own
     return None if told is None else told.at(at)
 
 

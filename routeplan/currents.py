@@ -260,12 +260,10 @@ class Currents:
         -------
         The area that counts most there; the grid's source where only that is known; empty where nothing is.
         """
-        if not shapely.intersects_xy(self.covered, *xy):
-            return ""
-        (weights,) = self.weights(np.array([xy]))
-        if weights.any():
-            return self.streams[int(weights.argmax())].name
-        return self.grid.source if self.grid is not None and self._grid_box.intersects(shapely.Point(xy)) else ""
+        area = self.area_at(xy)
+        if area or self.grid is None:
+            return area
+        return self.grid.source if shapely.intersects_xy(self._grid_box, *xy) else ""
 
     def points_in(self, water: shapely.Geometry) -> Vector:
         """[m] Lay points into the currents, where a way may bend to take the better side of a channel.

@@ -261,8 +261,8 @@ def _bites(problem: Problem, path: Sequence[Label]) -> Iterator[Bite]:
         wait_h = step.hop.depart_h - came_h
         gate = step.hop.gate
         if wait_h > _WORTH_TELLING_H:
-            if gate.startswith(SLACK.rstrip(" at")):
-                yield Bite("slack", gate.removeprefix(SLACK.rstrip(" at")).removeprefix(" at "), wait_h)
+            if gate.startswith(SLACK):
+                yield Bite("slack", gate.removeprefix(SLACK).removeprefix(" at "), wait_h)
             elif gate in ("", DAYLIGHT):
                 yield Bite("daylight", names[before.place], wait_h)
             else:

@@ -26,7 +26,7 @@ _MOST_WAITS = 50  # openings tried for one hop through several gates
 _DEPART_EVERY_H = 1 / 6  # [h] between departures that are tried where a current can't be passed
 _LONGEST_SLACK_WAIT_H = 26.0  # [h] two tides: what isn't open by then stays shut
 DAYLIGHT = "daylight"  # waited for
-SLACK = "slack water at "  # waited for, with the name of the current
+SLACK = "slack water"  # waited for, with ` at` and the name of the current where it has one
 _AHEAD = "a gate ahead"  # waited for further back, until its name is known
 
 
@@ -113,7 +113,7 @@ def _next_passable(problem: Problem, depart_h: float, track: Track) -> tuple[flo
     if not len(passable) or at is None:
         return None
     name = conditions.currents.name_at(at) if conditions.currents is not None else ""
-    return float(departs_h[passable[0]]), f"{SLACK}{name}" if name else SLACK.rstrip(" at")
+    return float(departs_h[passable[0]]), f"{SLACK} at {name}" if name else SLACK
 
 
 def _leave_later(problem: Problem, label: Label, depart_h: float) -> Label | None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     Vector = NDArray[np.float64]
 
-__all__ = ["Pieces", "cut"]
+__all__ = ["Pieces", "apart", "cut"]
 
 _SAME_SPOT_M = 1.0  # [m] cuts nearer than this to one another or to an end are rounding
 
@@ -103,7 +103,7 @@ def cut(water: Water, currents: Currents | None, a: Vector, b: Vector, longest_m
     whole = np.array([0.0, 1.0])
     shares = [whole] * len(lines)
     for i, inner in zip(rows.tolist(), cuts, strict=True):
-        ends = _apart(inner, float(_SAME_SPOT_M / length_m[i])) if len(inner) else whole
+        ends = apart(inner, float(_SAME_SPOT_M / length_m[i])) if len(inner) else whole
         if varying[i] and currents is not None:
             ends = _divided(ends, a[i], b[i], currents, max(longest_m, currents.cell_m))
         shares[i] = ends
@@ -132,8 +132,20 @@ def _crosses(shape: shapely.Geometry, lines: NDArray[np.object_]) -> NDArray[np.
     return np.asarray(shapely.intersects(shape, lines))
 
 
-def _apart(shares: Vector, least: float) -> Vector:
-    """Sort shares and leave out those that lie too near to one another or to an end; add the ends."""
+def apart(shares: Vector, least: float) -> Vector:
+    """Put shares of a stretch at which it is cut in order.
+
+    Parameters
+    ----------
+    shares
+        [share] In any order, from 0 to 1.
+    least
+        [share] The shortest piece that is cut off.
+
+    Returns
+    -------
+    From 0 to 1, both ends among them, without those that lie nearer to one another or to an end than that.
+    """
     kept = [0.0]
     for share in sorted(shares.tolist()):
         if share - kept[-1] >= least and 1.0 - share >= least:

@@ -56,9 +56,8 @@ def find_conditions(
         return None
     span_h = _SPAN_H if trip.daylight is None else _SPAN_BY_DAY_H
     later_h = 0.0 if last is None else max(0.0, (last - trip.depart) / timedelta(hours=1))
-    begin = (
-        (trip.depart - _BEFORE).astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    )  # as for other departures
+    # on the hour, so that other departures of a window find the same ways
+    begin = (trip.depart - _BEFORE).astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     before_h = (trip.depart - begin) / timedelta(hours=1)
     return Conditions(begin, span_h + later_h, currents, sea, before_h)
 
@@ -185,8 +184,10 @@ class Planner:
         """Find a quicker way than one that is known: exactly, or in a grid as if the currents half way stood still."""
         if tracks.conditions.gridded:
             return tracks.best_at(pair, (leave_h + arrive_h) / 2)
-        search = self._searches.setdefault(tracks.rates.speed_kn[0], EarliestSearch(tracks))
-        found = search.find(*pair, leave_h)
+        speed_kn = tracks.rates.speed_kn[0]
+        if speed_kn not in self._searches:
+            self._searches[speed_kn] = EarliestSearch(tracks)
+        found = self._searches[speed_kn].find(*pair, leave_h)
         return () if found is None or found.arrive_h >= arrive_h - _LATER_H else found.nodes
 
     def _tracks_at(self, speed_kn: float) -> Tracks:

@@ -16,7 +16,7 @@ from routeplan.escapes import Escapes
 from routeplan.gate_waits import DAYLIGHT, sail
 from routeplan.itinerary import Stretch, TurnNames, find_stretches
 from routeplan.plans import Alternate, Leg, Passed, Plan, PlanName, Stop, Wait
-from routeplan.under_way import SteeredStretch, find_streams_met, steer_stretches
+from routeplan.steered_legs import SteeredStretch, find_streams_met, steer_stretches
 from routeplan.units_shown import shown_distance, shown_duration
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from layers.constituents import read_constituents
 from layers.errors import InputError
 from layers.hours import read_hours
 from layers.plane import METRES_PER_NMI, Plane
@@ -364,8 +365,7 @@ def _stream_areas(plane: Plane, region: Region) -> list[CautionArea]:
     currents = region.layer("currents")
     areas = []
     for row, shape in zip(currents.itertuples(), plane.project(currents.geometry.array), strict=True):
-        parts = [part.split() for part in row.constituents.split(";") if part.strip()]
-        rate_kn = abs(row.mean_kn) + sum(abs(float(part[1])) for part in parts if len(part) > 1)
+        rate_kn = abs(row.mean_kn) + sum(harmonic.amplitude_kn for harmonic in read_constituents(row.constituents))
         areas.append(
             CautionArea(row.name, "stream", f"streams up to about {rate_kn:.1f} kn, not allowed for", None, shape)
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from routeplan.gate_waits import DAYLIGHT, SLACK
 from routeplan.units_shown import shown_distance, shown_duration, shown_money, shown_speed
 
 if TYPE_CHECKING:
@@ -36,7 +37,6 @@ _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "w
 _ON_THE_TRACK_NMI = 0.05  # [nmi] a mark passed nearer than this has to be steered round
 _SHOWN_KN = 0.05  # [kn] a weaker current would be shown as 0.0
 _NIGHT_H = 5.0  # [h] who waits longer for light spends the night there
-_DAYLIGHT, _SLACK = "daylight", "slack water"  # what `plans.Wait.gate` says, or begins with, where no gate is shut
 
 
 class Words:
@@ -348,7 +348,7 @@ def waits_for_slack(wait: Wait) -> bool:
     -------
     True for slack water.
     """
-    return wait.gate.startswith(_SLACK)
+    return wait.gate.startswith(SLACK)
 
 
 def waits_for_light(wait: Wait) -> bool:
@@ -363,7 +363,7 @@ def waits_for_light(wait: Wait) -> bool:
     -------
     True for a night, or for a while before sunrise.
     """
-    return wait.gate == _DAYLIGHT
+    return wait.gate == DAYLIGHT
 
 
 def compass(course_deg: float) -> str:

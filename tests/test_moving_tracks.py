@@ -157,8 +157,8 @@ def test_in_currents_that_are_nothing_ways_are_those_of_still_water() -> None:
     for pair, tracks in still.items():
         for theirs, ours in zip(tracks, moving[pair], strict=True):
             assert ours.sailing is None
-            assert ours.time_h == pytest.approx(theirs.time_h, rel=2e-3)  # a short bend more or less: 25 m of miles
-            assert ours.fuel_l == pytest.approx(theirs.fuel_l, rel=2e-3)
+            assert ours.time_h == pytest.approx(theirs.time_h, rel=1e-4)
+            assert ours.fuel_l == pytest.approx(theirs.fuel_l, rel=1e-4)
             assert _shortest_m(ours) >= min(_shortest_m(theirs), 0.15 * NMI_M) - 1  # nearer bends can't be steered
 
 

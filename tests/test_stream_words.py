@@ -121,7 +121,7 @@ def test_waits_say_what_for(words: PlanWords) -> None:
     for gate, wait_h, said in (
         ("Inner Bridge", 0.7, "Lie at West Mark for 42 min, until Wed 1 Jul 12:05: Inner Bridge is shut before"),
         ("", 2.0, "Lie at or close to West Mark for 2 h 00 min, until Wed 1 Jul 12:05: the group leaves then"),
-        (f"{SLACK}The Race", 2 / 3, "Wait 40 min at West Mark for slack water at The Race, until Wed 1 Jul 12:05"),
+        (f"{SLACK} at The Race", 2 / 3, "Wait 40 min at West Mark for slack water at The Race, until Wed 1 Jul 12:05"),
         ("slack water", 2 / 3, "Wait 40 min at West Mark for slack water, until Wed 1 Jul 12:05"),
         (DAYLIGHT, 4.9, "Wait 4 h 54 min at West Mark for daylight, until Wed 1 Jul 12:05"),
         (DAYLIGHT, 9.0, "Night at West Mark, 9 h 00 min: leave Wed 1 Jul 12:05"),

@@ -96,3 +96,10 @@ def test_tracks_speeds_and_currents_broadcast() -> None:
     made = find_ground_kn(np.array([[6.0], [8.0]]), np.array([0.0, 90.0, 180.0]), 0.0, 2.0)
     assert made.shape == (2, 3)
     assert made[1] == pytest.approx([10.0, math.sqrt(60), 6.0])
+
+
+@pytest.mark.parametrize(("through_kn", "more"), [(26.0, 0.04), (8.0, 0.17)])
+def test_what_the_readme_says_two_knots_foul_over_half_a_passage_cost(through_kn: float, more: float) -> None:
+    """By hand: a half of the way at v, the other at v - 2; 1/2 + v / 2(v - 2) is 1.042 at 26 kn and 1.167 at 8 kn."""
+    halves = 0.5 / find_ground_kn(through_kn, 90.0, np.array([0.0, -2.0]), 0.0)
+    assert float(halves.sum()) * through_kn - 1 == pytest.approx(more, abs=0.005)

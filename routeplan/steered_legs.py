@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
 
 from layers.plane import METRES_PER_NMI
+from routeplan.pieces import apart
 from routeplan.plans import StreamMet, TurnTold
 from routeplan.sailing import find_made
 from routeplan.tidal_streams import find_turns
@@ -142,20 +144,16 @@ def _cut(currents: Currents | None, stretch: Stretch) -> list[tuple[Point, Point
     if stretch.kind != "leg" or not currents.shapes or not line.intersects(currents.outline):
         return [(stretch.a, stretch.b, currents.area_at(_between(stretch, 0.5)))]
     met = shapely.get_coordinates(line.intersection(currents.outline))
-    shares = sorted(float(np.hypot(*(point - stretch.a))) / metres for point in met)
-    least = _SHORTEST_NMI * METRES_PER_NMI / metres
-    kept = [0.0]
-    for share in shares:
-        if share - kept[-1] >= least and 1.0 - share >= least:
-            kept.append(share)
-    ends = [*(_between(stretch, share) for share in kept), stretch.b]
-    middles = [(a + b) / 2 for a, b in zip(kept, [*kept[1:], 1.0], strict=True)]
-    return [(ends[i], ends[i + 1], currents.area_at(_between(stretch, middle))) for i, middle in enumerate(middles)]
+    shares = apart(np.hypot(*(met - np.array(stretch.a)).T) / metres, _SHORTEST_NMI * METRES_PER_NMI / metres).tolist()
+    return [
+        (_between(stretch, begin), _between(stretch, end), currents.area_at(_between(stretch, (begin + end) / 2)))
+        for begin, end in pairwise(shares)
+    ]
 
 
 def _between(stretch: Stretch, share: float) -> Point:
-    if share == 0.0:
-        return stretch.a
+    if share in (0.0, 1.0):
+        return stretch.b if share else stretch.a
     return (
         stretch.a[0] + (stretch.b[0] - stretch.a[0]) * share,
         stretch.a[1] + (stretch.b[1] - stretch.a[1]) * share,
